@@ -1,0 +1,1 @@
+"""Simulated pack histories with known truth; pure: seed and day are arguments."""

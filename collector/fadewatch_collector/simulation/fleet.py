@@ -1,0 +1,116 @@
+"""A simulated fleet: what arrived, and the truth behind it."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fadewatch_collector.simulation.truth import PackTruth
+
+Days = NDArray[np.datetime64]
+Numbers = NDArray[np.float64]
+CapacityUnit = Literal["mWh", "mAh"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Readings in the order in which they arrived, one element a reading.
+
+    Attributes
+    ----------
+    pack
+        Position of the pack in the fleet.
+    measured_on
+        Day by the laptop's own clock, which may be years wrong.
+    design_capacity, full_charge_capacity
+        [the pack's own unit]
+    cycle_count
+        NaN where the pack does not count.
+    """
+
+    pack: NDArray[np.int64]
+    measured_on: Days
+    design_capacity: Numbers
+    full_charge_capacity: Numbers
+    cycle_count: Numbers
+
+    def __len__(self) -> int:
+        """Count the readings."""
+        return len(self.pack)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fleet:
+    """Histories of many packs over one window of days.
+
+    The matrices have one row a pack and one column a day. They hold what is known
+    once every reading is in its place; `rows` holds the same readings as they
+    arrived, with repeats, wrong clocks and late days.
+
+    Attributes
+    ----------
+    days
+        The window [day], ascending; its last is the end asked for.
+    pack_types
+        Maker and model, for borrowing from packs of the same type.
+    units
+        Unit of each pack's capacities.
+    design_capacity
+        Reported design capacity by day [pack's unit]; NaN where nothing arrived.
+    full_charge_capacity
+        Reported full-charge capacity by day [pack's unit]; NaN where nothing arrived.
+    cycle_count
+        Reported by day; NaN where nothing arrived or the pack does not count.
+    true_capacity
+        Capacity that the pack in place really had, by day [pack's unit].
+    truths
+        One a pack.
+    rows
+        Every reading as it arrived.
+    """
+
+    days: Days
+    pack_ids: tuple[str, ...]
+    pack_types: tuple[str, ...]
+    units: tuple[CapacityUnit, ...]
+    design_capacity: NDArray[np.float32]
+    full_charge_capacity: NDArray[np.float32]
+    cycle_count: NDArray[np.float32]
+    true_capacity: NDArray[np.float32]
+    truths: tuple[PackTruth, ...]
+    rows: Rows
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """How often each phenomenon occurs; the defaults are a mixed office fleet.
+
+    Shares are fractions of packs; the names ending in `_a_year` are expected
+    events for each pack and year. All are ours, chosen to be harder than most
+    fleets: no published survey of laptop gauges gives such rates.
+    """
+
+    noise: float = 0.010  # day-to-day noise [fraction of design], typical gauge
+    stale: float = 0.15  # learns once in months
+    occasional: float = 0.35  # learns every few days or weeks
+    limited: float = 0.20  # learns in bounded steps
+    frozen: float = 0.02
+    knee: float = 0.45
+    drop: float = 0.04  # has one real drop inside the window
+    swap: float = 0.01  # another pack under the same name
+    weak_serial: float = 0.05
+    no_cycle_count: float = 0.15
+    false_cliffs_a_year: float = 0.25
+    dips_a_year: float = 0.12
+    nonsense_a_year: float = 0.5
+    rests_a_year: float = 1.0
+    silences_a_year: float = 0.5
+    wrong_clocks_a_year: float = 0.1
+    repeats_a_year: float = 3.0
+    late_days_a_year: float = 3.0
+    missing: float = 0.25  # of days without a reading, typical laptop
+
+
+OFFICE = Mix()
