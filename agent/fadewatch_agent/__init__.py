@@ -1,0 +1,1 @@
+"""Read a laptop's packs, memory and drives, and deliver the reading."""

@@ -1,0 +1,1 @@
+"""Keep the fleet's history, assess every pack and show what to do."""

@@ -1,0 +1,1 @@
+"""Pure numbers: histories become levels, rates and forecasts."""

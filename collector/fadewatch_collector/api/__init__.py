@@ -1,0 +1,1 @@
+"""JSON for agents and operators."""

@@ -1,0 +1,1 @@
+"""Pure decisions: figures become bands, concerns and sentences."""

@@ -1,0 +1,1 @@
+"""Tables, queries and migrations: the only place that knows SQL."""
