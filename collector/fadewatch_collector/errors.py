@@ -1,0 +1,101 @@
+"""The collector's errors.
+
+::
+
+    FadewatchError (fadewatch_common)
+    └── CollectorError
+        ├── NotFound              also LookupError
+        ├── NotAllowed            also PermissionError
+        ├── NotSignedIn           also PermissionError
+        ├── TokenRefused          also PermissionError
+        ├── TooManyAttempts       also RuntimeError; carries retry_after_s
+        ├── QueueFull             also RuntimeError; carries retry_after_s
+        ├── InvalidRequest        also ValueError
+        ├── Conflict              also ValueError
+        └── StoreError            also RuntimeError
+            ├── StoreIsNewer
+            └── StoreIsBusy
+"""
+
+from fadewatch_common.errors import FadewatchError
+
+
+class CollectorError(FadewatchError):
+    """Root of the collector's errors."""
+
+
+class NotFound(CollectorError, LookupError):
+    """There is no such thing."""
+
+    def __init__(self, what: str, key: object) -> None:
+        super().__init__(f"there is no {what} {key}")
+
+
+class NotAllowed(CollectorError, PermissionError):
+    """The person or key is known, and may not do this."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"this account may not {what}")
+
+
+class NotSignedIn(CollectorError, PermissionError):
+    """No valid sign-in or key came with the request."""
+
+    def __init__(self, why: str = "sign in, or send a valid key") -> None:
+        super().__init__(why)
+
+
+class TokenRefused(CollectorError, PermissionError):
+    """An enrolment token that is unknown, spent, expired or revoked."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(
+            f"the enrolment token is {why}; make a new one with "
+            "'fadewatch-collector token new'"
+        )
+
+
+class TooManyAttempts(CollectorError, RuntimeError):
+    """A rate limit was reached."""
+
+    def __init__(self, what: str, retry_after_s: float) -> None:
+        super().__init__(f"too many {what}; try again in {retry_after_s:.0f} s")
+        self.retry_after_s = retry_after_s
+
+
+class QueueFull(CollectorError, RuntimeError):
+    """More reports wait to be written than the collector holds in memory."""
+
+    def __init__(self, retry_after_s: float) -> None:
+        super().__init__("the collector is busy; nothing was stored, send it again")
+        self.retry_after_s = retry_after_s
+
+
+class InvalidRequest(CollectorError, ValueError):
+    """The request breaks the contract; the message says where."""
+
+
+class Conflict(CollectorError, ValueError):
+    """It cannot be done because of what is there already."""
+
+
+class StoreError(CollectorError, RuntimeError):
+    """The store cannot be used."""
+
+
+class StoreIsNewer(StoreError):
+    """A newer Fadewatch has written the store."""
+
+    def __init__(self, found: str, known: str) -> None:
+        super().__init__(
+            f"the store is at revision {found}, newer than this collector knows "
+            f"({known}). Install the newer Fadewatch again, or restore a backup made "
+            "before the upgrade. Nothing was changed."
+        )
+
+
+class StoreIsBusy(StoreError):
+    """Another process holds the store."""
+
+    def __init__(self, path: object) -> None:
+        super().__init__(f"another collector already uses the data folder {path}")

@@ -1,0 +1,103 @@
+"""The open store: connections for reading and, one at a time, for writing."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, event, make_url
+from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
+
+BUSY_TIMEOUT_MS = 30_000
+"""How long a SQLite connection waits for another process's write [ms]."""
+
+_WRITE = {"fadewatch_write": True}
+
+
+class Store:
+    """A database with its write gate.
+
+    SQLite has one writer at a time. Writers of this process queue at the gate, fairly
+    and without polling; writers of other processes (a command run beside the service)
+    wait by SQLite's busy timeout.
+    """
+
+    def __init__(self, engine: AsyncEngine) -> None:
+        self.engine = engine
+        self._gate = asyncio.Lock()
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Say whether the store is a SQLite file."""
+        return self.engine.dialect.name == "sqlite"
+
+    @asynccontextmanager
+    async def reading(self) -> AsyncIterator[AsyncConnection]:
+        """Give a connection for reading: one steady view until it is given back."""
+        async with self.engine.begin() as connection:
+            yield connection
+
+    @asynccontextmanager
+    async def writing(self) -> AsyncIterator[AsyncConnection]:
+        """Give a connection in a write transaction; it commits when the block ends."""
+        if not self.is_sqlite:
+            async with self.engine.begin() as connection:
+                yield connection
+            return
+        async with self._gate, self.engine.connect() as plain:
+            connection = await plain.execution_options(**_WRITE)
+            async with connection.begin():
+                yield connection
+
+    async def close(self) -> None:
+        """Close every connection."""
+        await self.engine.dispose()
+
+
+def open_store(url: str) -> Store:
+    """Make the store for a database address; nothing is connected yet.
+
+    Parameters
+    ----------
+    url
+        ``sqlite:///FILE`` or ``postgresql://...``; the asynchronous driver is chosen
+        here.
+    """
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        parsed = parsed.set(drivername="sqlite+aiosqlite")
+        engine = create_async_engine(parsed)
+        _prepare_sqlite(engine)
+    else:
+        parsed = parsed.set(drivername="postgresql+asyncpg")
+        engine = create_async_engine(parsed, pool_pre_ping=True)
+    return Store(engine)
+
+
+def sqlite_url(path: Path) -> str:
+    """Return the address of a SQLite file."""
+    return f"sqlite:///{path}"
+
+
+def _prepare_sqlite(engine: AsyncEngine) -> None:
+    @event.listens_for(engine.sync_engine, "connect")
+    def on_connect(dbapi_connection: Any, _record: object) -> None:
+        # The driver's own BEGIN comes too late and is never IMMEDIATE: a reader that
+        # then writes would fail at once instead of waiting for its turn.
+        dbapi_connection.isolation_level = None
+        cursor = dbapi_connection.cursor()
+        for pragma in (
+            f"busy_timeout={BUSY_TIMEOUT_MS}",
+            "journal_mode=WAL",
+            # FULL: a commit is on the disk before anyone is told 'stored'.
+            "synchronous=FULL",
+            "foreign_keys=ON",
+        ):
+            cursor.execute(f"PRAGMA {pragma}")
+        cursor.close()
+
+    @event.listens_for(engine.sync_engine, "begin")
+    def on_begin(connection: Connection) -> None:
+        write = connection.get_execution_options().get("fadewatch_write", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")

@@ -1,0 +1,340 @@
+"""The tables. Times are UTC, capacities in the pack's own unit, wear a fraction."""
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    Table,
+    Text,
+    UniqueConstraint,
+    text,
+)
+
+from fadewatch_collector.store.columns import Json, Moment, RowId
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+store_values = Table(
+    "store_values",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("value", Text, nullable=False),
+    comment="The store's own few settings, among them the secret that signs cookies.",
+)
+
+enrolment_tokens = Table(
+    "enrolment_tokens",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("label", Text, nullable=False),
+    Column("site", Text),
+    Column("digest", LargeBinary, nullable=False, unique=True),
+    Column("created_at", Moment, nullable=False),
+    Column("created_by", Text, nullable=False),
+    Column("expires_at", Moment, nullable=False),
+    Column("use_limit", Integer, nullable=False),
+    Column("uses", Integer, nullable=False, server_default="0"),
+    Column("revoked_at", Moment),
+)
+
+laptops = Table(
+    "laptops",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("hostname", Text),
+    Column("maker", Text),
+    Column("model", Text),
+    Column("serial", Text),
+    Column("board_uuid", Text),
+    Column("chassis", Text),
+    Column("site", Text),
+    Column("asset_tag", Text),
+    Column("holder", Text),
+    Column("enrolled_at", Moment, nullable=False),
+    Column("last_report_at", Moment),
+    Column("last_measured_at", Moment),
+    Column("agent_version", Text),
+    Column("platform", Text),
+    Column("mains_online", Boolean),
+    Column("memory_total_mib", Integer),
+    Column("memory_slots_used", Integer),
+    Column("memory_slots_free", Integer),
+    Column("storage_total_bytes", RowId),
+    Column("memory", Json),
+    Column("drives", Json),
+    Column("remarks", Json),
+    # Measured time of the report that the inventory columns came from: a late report
+    # from a spool must not overwrite a newer inventory.
+    Column("inventory_measured_at", Moment),
+    Index(None, "serial"),
+    Index(None, "last_report_at"),
+    Index(None, "site", "id"),
+)
+
+agent_keys = Table(
+    "agent_keys",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("laptop_id", ForeignKey("laptops.id"), nullable=False, index=True),
+    Column("token_id", ForeignKey("enrolment_tokens.id")),
+    Column("digest", LargeBinary, nullable=False, unique=True),
+    Column("created_at", Moment, nullable=False),
+    Column("revoked_at", Moment),
+)
+
+packs = Table(
+    "packs",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    # maker + model + serial + made_on in one text, or NULL where these are too weak
+    # to tell two packs apart.
+    Column("identity", Text, unique=True),
+    Column("maker", Text),
+    Column("model", Text),
+    Column("serial", Text),
+    Column("made_on", Date),
+    Column("chemistry", Text),
+    Column("unit", Text, nullable=False),
+    Column("design_capacity", Integer),
+    Column("design_voltage_mv", Integer),
+    Column("first_seen_at", Moment, nullable=False),
+    Column("last_seen_at", Moment, nullable=False),
+    Column("full_charge_capacity", Integer),
+    Column("remaining_capacity", Integer),
+    Column("cycle_count", Integer),
+    Column("state", Text),
+    Column("voltage_mv", Integer),
+    Column("temperature_c", Float),
+    Column("charge_limit_percent", Integer),
+    Index(None, "serial"),
+)
+
+slot_stays = Table(
+    "slot_stays",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
+    Column("slot", Text, nullable=False),
+    Column("pack_id", ForeignKey("packs.id"), nullable=False, index=True),
+    Column("from_at", Moment, nullable=False),
+    Column("last_seen_at", Moment, nullable=False),
+    # NULL while the pack is still there.
+    Column("until_at", Moment),
+    Index(None, "laptop_id", "slot", "from_at"),
+    Index(
+        "uq_slot_stays_open",
+        "laptop_id",
+        "slot",
+        unique=True,
+        sqlite_where=text("until_at IS NULL"),
+        postgresql_where=text("until_at IS NULL"),
+    ),
+    comment="Which pack sat in which slot from when to when.",
+)
+
+reports = Table(
+    "reports",
+    metadata,
+    Column("report_id", Text, primary_key=True),
+    Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
+    Column("measured_at", Moment, nullable=False),
+    Column("received_at", Moment, nullable=False),
+    Column("body", Text, nullable=False),
+    Index(None, "laptop_id", "measured_at"),
+    sqlite_with_rowid=False,
+    comment="Reports as received. A row here is what 'stored' promises.",
+)
+
+filing_queue = Table(
+    "filing_queue",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("report_id", ForeignKey("reports.report_id"), nullable=False),
+    sqlite_autoincrement=True,
+    comment="Stored reports that wait to be filed into packs, readings and inventory.",
+)
+
+unreadable_reports = Table(
+    "unreadable_reports",
+    metadata,
+    Column("report_id", ForeignKey("reports.report_id"), primary_key=True),
+    Column("problem", Text, nullable=False),
+    Column("at", Moment, nullable=False),
+    comment="Stored reports that could not be filed, with the reason; kept for a look.",
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("pack_id", ForeignKey("packs.id"), nullable=False),
+    Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
+    Column("slot", Text, nullable=False),
+    Column("report_id", ForeignKey("reports.report_id"), nullable=False),
+    Column("measured_at", Moment, nullable=False),
+    Column("unit", Text, nullable=False),
+    Column("design_capacity", Integer),
+    Column("full_charge_capacity", Integer),
+    Column("remaining_capacity", Integer),
+    Column("cycle_count", Integer),
+    Column("voltage_mv", Integer),
+    Column("temperature_c", Float),
+    Column("state", Text, nullable=False),
+    Column("charge_limit_percent", Integer),
+    Column("error_margin_percent", Integer),
+    UniqueConstraint("report_id", "slot"),
+    Index(None, "pack_id", "measured_at"),
+)
+
+daily_capacity = Table(
+    "daily_capacity",
+    metadata,
+    Column("pack_id", ForeignKey("packs.id"), nullable=False),
+    Column("day", Date, nullable=False),
+    Column("unit", Text, nullable=False),
+    Column("design_capacity", Float, nullable=False),
+    Column("full_charge_capacity", Float, nullable=False),
+    Column("cycle_count", Integer),
+    Column("temperature_c", Float),
+    Column("readings", Integer, nullable=False),
+    PrimaryKeyConstraint("pack_id", "day"),
+    sqlite_with_rowid=False,
+    comment="Medians of a pack's plausible readings of one day (UTC).",
+)
+
+inventory_changes = Table(
+    "inventory_changes",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
+    Column("measured_at", Moment, nullable=False),
+    Column("item", Text, nullable=False),
+    Column("before", Json),
+    Column("after", Json),
+    Index(None, "laptop_id", "measured_at"),
+)
+
+assessments = Table(
+    "assessments",
+    metadata,
+    Column("pack_id", ForeignKey("packs.id"), primary_key=True),
+    Column("as_of", Date, nullable=False),
+    Column("readings", Integer, nullable=False),
+    Column("wear", Float),
+    Column("band", Text, nullable=False),
+    Column("fade_per_month", Float),
+    Column("plan_earliest", Date),
+    Column("plan_on", Date),
+    Column("plan_latest", Date),
+    Column("replace_earliest", Date),
+    Column("replace_on", Date),
+    Column("replace_latest", Date),
+    Column("gauge", Text),
+    Column("concern", Text, nullable=False),
+    Column("reasons", Json, nullable=False),
+    Column("details", Json),
+    Index(None, "band"),
+    comment="The newest assessment of each pack; wear and fade are fractions.",
+)
+
+alerts = Table(
+    "alerts",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("kind", Text, nullable=False),
+    Column("urgency", Text, nullable=False),
+    # 0 is the most urgent; ordered pages need a number.
+    Column("urgency_rank", Integer, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("laptop_id", ForeignKey("laptops.id"), index=True),
+    Column("pack_id", ForeignKey("packs.id"), index=True),
+    Column("site", Text),
+    Column("opened_at", Moment, nullable=False),
+    Column("changed_at", Moment, nullable=False),
+    Column("ended_at", Moment),
+    Column("ended_because", Text),
+    Column("planned_on", Date),
+    Column("reasons", Json, nullable=False),
+    Column("next_step", Text, nullable=False),
+    Column("figures_opened", Json, nullable=False),
+    Column("figures_now", Json, nullable=False),
+    Index(
+        "uq_alerts_open",
+        "subject",
+        "kind",
+        unique=True,
+        sqlite_where=text("state <> 'ended'"),
+        postgresql_where=text("state <> 'ended'"),
+    ),
+    Index("ix_alerts_list", "state", "urgency_rank", "opened_at", "id"),
+    Index(None, "subject", "ended_at"),
+)
+
+operators = Table(
+    "operators",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("name", Text, nullable=False, unique=True),
+    Column("role", Text, nullable=False),
+    Column("password_hash", Text, nullable=False),
+    Column("created_at", Moment, nullable=False),
+    Column("disabled_at", Moment),
+)
+
+operator_sessions = Table(
+    "operator_sessions",
+    metadata,
+    Column("digest", LargeBinary, primary_key=True),
+    Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
+    Column("created_at", Moment, nullable=False),
+    Column("expires_at", Moment, nullable=False, index=True),
+)
+
+single_sign_ins = Table(
+    "single_sign_ins",
+    metadata,
+    Column("digest", LargeBinary, primary_key=True),
+    Column("operator_id", ForeignKey("operators.id"), nullable=False),
+    Column("expires_at", Moment, nullable=False),
+    Column("used_at", Moment),
+    comment="Links that sign an operator in once.",
+)
+
+api_tokens = Table(
+    "api_tokens",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("label", Text, nullable=False),
+    Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
+    Column("digest", LargeBinary, nullable=False, unique=True),
+    Column("created_at", Moment, nullable=False),
+    Column("expires_at", Moment, nullable=False),
+    Column("revoked_at", Moment),
+)
+
+audit = Table(
+    "audit",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("at", Moment, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("action", Text, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("detail", Json),
+    Index(None, "subject", "id"),
+)
