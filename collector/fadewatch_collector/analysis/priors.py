@@ -1,0 +1,95 @@
+"""What a young pack borrows: its own pack type, else the fleet, else publications."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fadewatch_collector.analysis.arrays import CodeArray, FloatArray
+from fadewatch_collector.analysis.figures import (
+    DAYS_PER_MONTH,
+    FADE_SOURCES,
+    Assessments,
+)
+
+PUBLISHED_FADE = 0.0085 / DAYS_PER_MONTH
+"""Typical fade of a laptop pack [1/d].
+
+300 to 500 cycles to 80 % of design (makers' usual figure) at about 200 cycles a year
+is 8 to 13 % a year; the lower half, as many packs stay on mains.
+"""
+PUBLISHED_SPREAD = 0.7
+"""Standard deviation of the natural logarithm of fade; common practice, no source."""
+LEAST_PACKS_OF_TYPE = 5
+LEAST_PACKS_OF_FLEET = 10
+LEAST_SPREAD = 0.25
+_TYPE, _FLEET, _PUBLISHED = (
+    FADE_SOURCES.index(s) for s in ("own pack type", "fleet", "published figures")
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priors:
+    """What to expect of each pack before its own history speaks.
+
+    Parameters
+    ----------
+    fade
+        Median fade of comparable packs [1/d].
+    spread
+        Standard deviation of the natural logarithm of their fade.
+    source
+        Code into `FADE_SOURCES`.
+    """
+
+    fade: FloatArray
+    spread: FloatArray
+    source: CodeArray
+
+
+def published_priors(packs: int) -> Priors:
+    """Return the published figures for each of ``packs`` packs."""
+    return Priors(
+        np.full(packs, PUBLISHED_FADE),
+        np.full(packs, PUBLISHED_SPREAD),
+        np.full(packs, _PUBLISHED, dtype=np.int8),
+    )
+
+
+def fleet_priors(known: Assessments, pack_types: Sequence[str] | None = None) -> Priors:
+    """Pool the fade of packs that speak for themselves.
+
+    Parameters
+    ----------
+    known
+        Assessments of the whole fleet, made with any priors.
+    pack_types
+        Pack type of each pack; an empty one borrows from the fleet only.
+
+    Returns
+    -------
+    Priors
+        Per pack: of its own type if `LEAST_PACKS_OF_TYPE` packs of it are known,
+        else of the fleet if `LEAST_PACKS_OF_FLEET` are, else the published figures.
+    """
+    priors = published_priors(len(known))
+    own = (known.fade_source == 0) & (known.fade.estimate > 0)
+    if own.sum() >= LEAST_PACKS_OF_FLEET:
+        _pool(priors, known.fade.estimate, own, np.ones(len(known), np.bool_), _FLEET)
+    names = np.asarray(pack_types if pack_types is not None else [""] * len(known))
+    for name in np.unique(names[names != ""]):
+        same = names == name
+        if (own & same).sum() >= LEAST_PACKS_OF_TYPE:
+            _pool(priors, known.fade.estimate, own & same, same, _TYPE)
+    return priors
+
+
+def _pool(
+    priors: Priors, fade: FloatArray, known: FloatArray, packs: FloatArray, source: int
+) -> None:
+    logs = np.log(fade[known])
+    middle = np.median(logs)
+    spread = 1.4826 * np.median(np.abs(logs - middle))
+    priors.fade[packs] = np.exp(middle)
+    priors.spread[packs] = max(float(spread), LEAST_SPREAD)
+    priors.source[packs] = source

@@ -1,0 +1,84 @@
+"""The assessment of one pack as it is shown and exported."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any, Literal
+
+Band = Literal["sound", "plan", "replace", "unknown"]
+Gauge = Literal["good", "stale", "frozen", "noisy", "implausible"]
+Concern = Literal["none", "plan", "replace", "inspect", "stop-use"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """A fade rate with its 80 % interval [percent of design a month]."""
+
+    estimate: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class CrossingDates:
+    """When wear passes a threshold; earliest to latest is an 80 % interval."""
+
+    on: date
+    earliest: date
+    latest: date
+
+
+@dataclass(frozen=True, slots=True)
+class Crossings:
+    """The two forecast crossings; None: not within ten years, or unknown."""
+
+    plan: CrossingDates | None
+    replace: CrossingDates | None
+
+
+@dataclass(frozen=True, slots=True)
+class SuddenDrop:
+    """A sudden loss of capacity [percent of design]."""
+
+    on: date
+    percent: float
+    confirmed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Knee:
+    """Where fade bent downwards [percent of design a month]."""
+
+    on: date
+    before_percent_per_month: float
+    after_percent_per_month: float
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """What the analysis says of one pack on one day, with what to do and why."""
+
+    pack_id: str
+    as_of: date
+    readings: int
+    wear_percent: float | None
+    band: Band
+    fade_percent_per_month: Rate | None
+    crossings: Crossings
+    sudden_drop: SuddenDrop | None
+    knee: Knee | None
+    gauge: Gauge
+    concern: Concern
+    reasons: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain values ready for JSON; dates as YYYY-MM-DD."""
+        plain: dict[str, Any] = _plain(asdict(self))
+        return plain
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(item) for item in value]
+    return value.isoformat() if isinstance(value, date) else value
