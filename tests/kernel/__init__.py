@@ -1,0 +1,21 @@
+"""Fadewatch on a real kernel.
+
+A stock Debian kernel boots in QEMU on a laptop whose firmware this package writes:
+packs and bays as ACPI control-method batteries, SMBIOS tables, drives. What the
+kernel shows of them is then read by the real agent, in the guest, and sent to a
+real collector on this machine.
+
+``archive``   the guest's file system as an initramfs archive
+``image``     kernel, Python and busybox from Debian's packages, built once and cached
+``packs``     what a test says about packs and bays
+``firmware``  the ACPI table made of it
+``smbios``    what a test says about the laptop, and the tables made of it
+``bay``       the page of memory through which a pack is pulled or fitted
+``machine``   boots, runs one command, brings back what it said
+``record``    saves what a kernel shows as a tree under ``tests/fixtures/sysfs``
+
+It runs where ``qemu-system-x86`` and ``acpica-tools`` are installed and ``apt-get
+download`` can fetch Debian 12's packages once; elsewhere the tests are skipped with
+the reason. The built image stays in ``FADEWATCH_KERNEL_CACHE``, or in the folder for
+caches of the user who runs it.
+"""
