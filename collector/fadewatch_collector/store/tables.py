@@ -211,7 +211,8 @@ daily_capacity = Table(
     Column("cycle_count", Integer),
     Column("temperature_c", Float),
     Column("readings", Integer, nullable=False),
-    PrimaryKeyConstraint("pack_id", "day"),
+    # A pack whose unit changes starts a new series: the two never mix.
+    PrimaryKeyConstraint("pack_id", "unit", "day"),
     sqlite_with_rowid=False,
     comment="Medians of a pack's plausible readings of one day (UTC).",
 )

@@ -1,0 +1,137 @@
+"""Enrolment tokens, agent keys and the laptops they belong to."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import insert, select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.store.tables import agent_keys, enrolment_tokens, laptops
+from fadewatch_common.report import Laptop
+
+
+@dataclass(frozen=True, slots=True)
+class TokenRow:
+    """An enrolment token without its secret."""
+
+    id: int
+    label: str
+    site: str | None
+    created_at: datetime
+    created_by: str
+    expires_at: datetime
+    use_limit: int
+    uses: int
+    revoked_at: datetime | None
+
+
+_TOKEN_COLUMNS = tuple(enrolment_tokens.c[name] for name in TokenRow.__slots__)
+
+
+async def add_token(connection: AsyncConnection, row: TokenRow, digest: bytes) -> int:
+    """Insert a token (its id is chosen here) and return its id."""
+    values = {name: getattr(row, name) for name in TokenRow.__slots__ if name != "id"}
+    result = await connection.execute(
+        insert(enrolment_tokens)
+        .values(digest=digest, **values)
+        .returning(enrolment_tokens.c.id)
+    )
+    return int(result.scalar_one())
+
+
+async def list_tokens(connection: AsyncConnection) -> list[TokenRow]:
+    """Return all tokens, newest first."""
+    query = select(*_TOKEN_COLUMNS).order_by(enrolment_tokens.c.id.desc())
+    return [TokenRow(*row) for row in await connection.execute(query)]
+
+
+async def token_by_digest(
+    connection: AsyncConnection, digest: bytes
+) -> TokenRow | None:
+    """Find the token with this digest."""
+    query = select(*_TOKEN_COLUMNS).where(enrolment_tokens.c.digest == digest)
+    row = (await connection.execute(query)).first()
+    return TokenRow(*row) if row else None
+
+
+async def spend_token(connection: AsyncConnection, token_id: int) -> bool:
+    """Count one use; False when the limit was reached meanwhile."""
+    token = enrolment_tokens.c
+    result = await connection.execute(
+        update(enrolment_tokens)
+        .where(token.id == token_id, token.uses < token.use_limit)
+        .values(uses=token.uses + 1)
+    )
+    return result.rowcount == 1
+
+
+async def revoke_token(
+    connection: AsyncConnection, token_id: int, now: datetime
+) -> bool:
+    """Revoke a token; False when there is none with this id."""
+    result = await connection.execute(
+        update(enrolment_tokens)
+        .where(enrolment_tokens.c.id == token_id)
+        .values(revoked_at=now)
+    )
+    return result.rowcount == 1
+
+
+async def add_laptop(
+    connection: AsyncConnection, laptop: Laptop, site: str | None, now: datetime
+) -> int:
+    """Insert a laptop and return its id."""
+    values = {name: getattr(laptop, name) for name in Laptop.__slots__}
+    result = await connection.execute(
+        insert(laptops)
+        .values(site=site, enrolled_at=now, **values)
+        .returning(laptops.c.id)
+    )
+    return int(result.scalar_one())
+
+
+async def laptops_with_hardware(
+    connection: AsyncConnection, laptop: Laptop
+) -> Sequence[int]:
+    """Return the laptops whose maker, model, serial and board UUID all agree."""
+    column = laptops.c
+    query = (
+        select(column.id)
+        .where(
+            column.serial == laptop.serial,
+            column.maker == laptop.maker,
+            column.model == laptop.model,
+            column.board_uuid == laptop.board_uuid,
+        )
+        .order_by(column.id.desc())
+    )
+    return (await connection.execute(query)).scalars().all()
+
+
+async def add_key(
+    connection: AsyncConnection,
+    laptop_id: int,
+    digest: bytes,
+    token_id: int | None,
+    now: datetime,
+) -> None:
+    """Give a laptop a new key; its older keys end."""
+    await connection.execute(
+        update(agent_keys)
+        .where(agent_keys.c.laptop_id == laptop_id, agent_keys.c.revoked_at.is_(None))
+        .values(revoked_at=now)
+    )
+    await connection.execute(
+        insert(agent_keys).values(
+            laptop_id=laptop_id, digest=digest, token_id=token_id, created_at=now
+        )
+    )
+
+
+async def laptop_of_key(connection: AsyncConnection, digest: bytes) -> int | None:
+    """Return the laptop whose valid key has this digest."""
+    query = select(agent_keys.c.laptop_id).where(
+        agent_keys.c.digest == digest, agent_keys.c.revoked_at.is_(None)
+    )
+    return await connection.scalar(query)

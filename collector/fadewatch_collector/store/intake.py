@@ -1,0 +1,103 @@
+"""Reports as received: the write that 'stored' promises."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.store.tables import (
+    filing_queue,
+    laptops,
+    reports,
+    unreadable_reports,
+)
+
+StoreTrouble = OperationalError
+"""What the database raises when it cannot write now: disk full, locked, gone."""
+
+
+@dataclass(frozen=True, slots=True)
+class StoredReport:
+    """A report that waits to be filed."""
+
+    queue_id: int
+    report_id: str
+    laptop_id: int
+    received_at: datetime
+    body: str
+
+
+async def add_reports(
+    connection: AsyncConnection, rows: Sequence[dict[str, Any]]
+) -> set[str]:
+    """Insert reports that are not there yet and queue them; return their ids."""
+    dialect = connection.dialect.name
+    make_insert = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    statement = (
+        make_insert(reports)
+        .on_conflict_do_nothing(index_elements=[reports.c.report_id])
+        .returning(reports.c.report_id)
+    )
+    new = set((await connection.execute(statement, list(rows))).scalars())
+    if new:
+        queued = [{"report_id": row["report_id"]} for row in rows]
+        # In the order received; each id once.
+        ordered = dict.fromkeys(row["report_id"] for row in queued)
+        await connection.execute(
+            insert(filing_queue), [{"report_id": i} for i in ordered if i in new]
+        )
+    return new
+
+
+async def note_contact(
+    connection: AsyncConnection, laptop_ids: set[int], now: datetime
+) -> None:
+    """Keep when laptops last reported."""
+    await connection.execute(
+        update(laptops).where(laptops.c.id.in_(laptop_ids)).values(last_report_at=now)
+    )
+
+
+async def waiting_reports(
+    connection: AsyncConnection, limit: int
+) -> list[StoredReport]:
+    """Return the reports that wait longest to be filed."""
+    query = (
+        select(
+            filing_queue.c.id.label("queue_id"),
+            reports.c.report_id,
+            reports.c.laptop_id,
+            reports.c.received_at,
+            reports.c.body,
+        )
+        .join(reports, reports.c.report_id == filing_queue.c.report_id)
+        .order_by(filing_queue.c.id)
+        .limit(limit)
+    )
+    return [StoredReport(*row) for row in await connection.execute(query)]
+
+
+async def leave_queue(connection: AsyncConnection, queue_ids: Sequence[int]) -> None:
+    """Take filed reports off the queue."""
+    await connection.execute(
+        delete(filing_queue).where(filing_queue.c.id.in_(queue_ids))
+    )
+
+
+async def set_aside(
+    connection: AsyncConnection, report_id: str, problem: str, now: datetime
+) -> None:
+    """Keep the reason why a stored report could not be filed."""
+    await connection.execute(
+        insert(unreadable_reports).values(report_id=report_id, problem=problem, at=now)
+    )
+
+
+async def queue_depth(connection: AsyncConnection) -> int:
+    """Count the reports that wait to be filed."""
+    return (await connection.scalar(select(func.count(filing_queue.c.id)))) or 0

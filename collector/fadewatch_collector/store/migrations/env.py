@@ -1,0 +1,14 @@
+"""Run migrations on the connection that ``store.schema`` hands over."""
+
+from alembic import context
+
+from fadewatch_collector.store.tables import metadata
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=metadata,
+    # SQLite changes a table by copying it; PostgreSQL ignores this.
+    render_as_batch=True,
+)
+with context.begin_transaction():
+    context.run_migrations()
