@@ -19,12 +19,12 @@ from tests.kernel.machine import GuestError, Job, Laptop, run
 from tests.kernel.situations import BAYS, EVERY_SITUATION, WITHOUT_PACK, slot_of
 
 _COLLECT = Path(__file__).parent / "guest/collect.py"
-_SUPPLIES = "/sys/class/power_supply"
+_SUPPLIES = "sys/class/power_supply"
 
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """What reading each file gave: its content, or the name of the error."""
+    """What reading each file gave, by its path below the root folder."""
 
     contents: Mapping[str, bytes]
     errors: Mapping[str, str]
@@ -67,7 +67,7 @@ def trees(everything: Recording, unprivileged: Recording) -> dict[str, Recording
         situation: everything.under(mains, f"{_SUPPLIES}/{slot_of(situation)}/")
         for situation in BAYS
     }
-    machine = ("/proc/", "/sys/block/", "/sys/class/dmi/", "/sys/firmware/")
+    machine = ("proc/", "sys/block/", "sys/class/dmi/", "sys/firmware/")
     packs = tuple(f"{_SUPPLIES}/{slot_of(name)}/" for name in ("healthy", "in-mah"))
     kept["whole-laptop"] = everything.under(mains, *packs, *machine)
     kept["no-pack-unprivileged"] = unprivileged
@@ -78,12 +78,11 @@ def save(recording: Recording, folder: Path) -> None:
     """Write a recording as a tree, in place of the one that was there."""
     shutil.rmtree(folder, ignore_errors=True)
     for path, content in recording.contents.items():
-        place = folder / path.lstrip("/")
+        place = folder / path
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_bytes(content)
     if recording.errors:
-        errors = {path.lstrip("/"): e for path, e in sorted(recording.errors.items())}
-        text = json.dumps(errors, indent=1)
+        text = json.dumps(dict(sorted(recording.errors.items())), indent=1)
         (folder / UNREADABLE).write_text(f"{text}\n", encoding="utf-8")
 
 

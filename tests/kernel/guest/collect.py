@@ -31,5 +31,6 @@ def shown(path: Path) -> dict[str, str]:
         return {"error": errno.errorcode[error.errno or 0]}
 
 
-paths = [path for pattern in PATTERNS for path in Path("/").glob(pattern)]
-print(json.dumps({str(path): shown(path) for path in paths if not path.is_dir()}))
+root = Path("/")
+files = [path for pattern in PATTERNS for path in root.glob(pattern) if path.is_file()]
+print(json.dumps({str(path.relative_to(root)): shown(path) for path in files}))
