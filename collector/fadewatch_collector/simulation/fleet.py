@@ -1,7 +1,6 @@
 """A simulated fleet: what arrived, and the truth behind it."""
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Literal
 
 import numpy as np
@@ -11,6 +10,7 @@ from fadewatch_collector.simulation.truth import PackTruth
 
 Days = NDArray[np.datetime64]
 Numbers = NDArray[np.float64]
+Whole = NDArray[np.int64]
 CapacityUnit = Literal["mWh", "mAh"]
 
 
@@ -30,7 +30,7 @@ class Rows:
         NaN where the pack does not count.
     """
 
-    pack: NDArray[np.int64]
+    pack: Whole
     measured_on: Days
     design_capacity: Numbers
     full_charge_capacity: Numbers
@@ -42,12 +42,36 @@ class Rows:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Strays:
+    """What the matrices of a fleet cannot hold, one element a reading.
+
+    Attributes
+    ----------
+    rows
+        Second readings of a day, and readings made under a wrong clock.
+    wrong_clock
+        Which of these were made under a wrong clock.
+    came_on
+        For each of these, the column of the day on which it arrived.
+    late_pack, late_day, late_by
+        Cells of the matrices that arrived some days late [day].
+    """
+
+    rows: Rows
+    wrong_clock: NDArray[np.bool_]
+    came_on: Whole
+    late_pack: Whole
+    late_day: Whole
+    late_by: Whole
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Fleet:
     """Histories of many packs over one window of days.
 
     The matrices have one row a pack and one column a day. They hold what is known
-    once every reading is in its place; `rows` holds the same readings as they
-    arrived, with repeats, wrong clocks and late days.
+    once every reading is in its place; `arrivals.as_arrived` gives the same
+    readings as they came, with repeats, wrong clocks and late days.
 
     Attributes
     ----------
@@ -67,8 +91,8 @@ class Fleet:
         Capacity that the pack in place really had, by day [pack's unit].
     truths
         One a pack.
-    rows
-        Every reading as it arrived.
+    strays
+        Repeats, wrong clocks and late days.
     """
 
     days: Days
@@ -80,7 +104,7 @@ class Fleet:
     cycle_count: NDArray[np.float32]
     true_capacity: NDArray[np.float32]
     truths: tuple[PackTruth, ...]
-    rows: Rows
+    strays: Strays
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,27 +114,54 @@ class Mix:
     Shares are fractions of packs; the names ending in `_a_year` are expected
     events for each pack and year. All are ours, chosen to be harder than most
     fleets: no published survey of laptop gauges gives such rates.
+
+    Attributes
+    ----------
+    noise
+        Day-to-day noise of a typical gauge [fraction of design].
+    stale, occasional
+        Gauges that learn once in months, or every few days or weeks; the rest
+        learn on most days.
+    limited
+        Gauges that step in bounds.
+    frozen
+        Gauges that report the design capacity for ever.
+    knee
+        Packs whose fade bends at some time in their life.
+    drop
+        Packs with one real drop inside the window.
+    swap, weak_serial
+        Histories that hold a second pack under the same name, and names that do
+        not tell packs apart; a swap inside a history needs a weak name.
+    no_cycle_count
+        Packs that do not count.
+    fitted, retired
+        Packs that came into use, or left it, inside the window.
+    missing
+        Days without a reading, typical laptop.
     """
 
-    noise: float = 0.010  # day-to-day noise [fraction of design], typical gauge
-    stale: float = 0.15  # learns once in months
-    occasional: float = 0.35  # learns every few days or weeks
-    limited: float = 0.20  # learns in bounded steps
+    noise: float = 0.010
+    stale: float = 0.15
+    occasional: float = 0.35
+    limited: float = 0.20
     frozen: float = 0.02
     knee: float = 0.45
-    drop: float = 0.04  # has one real drop inside the window
-    swap: float = 0.01  # another pack under the same name
+    drop: float = 0.04
+    swap: float = 0.01
     weak_serial: float = 0.05
     no_cycle_count: float = 0.15
-    false_cliffs_a_year: float = 0.25
-    dips_a_year: float = 0.12
+    fitted: float = 0.08
+    retired: float = 0.05
+    false_cliffs_a_year: float = 0.15
+    dips_a_year: float = 0.10
     nonsense_a_year: float = 0.5
     rests_a_year: float = 1.0
     silences_a_year: float = 0.5
     wrong_clocks_a_year: float = 0.1
     repeats_a_year: float = 3.0
     late_days_a_year: float = 3.0
-    missing: float = 0.25  # of days without a reading, typical laptop
+    missing: float = 0.25
 
 
 OFFICE = Mix()
