@@ -137,6 +137,9 @@ class Mix:
         Packs that do not count.
     fitted, retired
         Packs that came into use, or left it, inside the window.
+    worn_out
+        Least and most health [fraction of design] at which a pack is taken out
+        of use.
     missing
         Days without a reading, typical laptop.
     """
@@ -153,6 +156,7 @@ class Mix:
     no_cycle_count: float = 0.15
     fitted: float = 0.08
     retired: float = 0.05
+    worn_out: tuple[float, float] = (0.25, 0.55)
     false_cliffs_a_year: float = 0.15
     dips_a_year: float = 0.10
     nonsense_a_year: float = 0.5

@@ -23,7 +23,6 @@ from fadewatch_collector.simulation.packtypes import PACK_TYPES
 from fadewatch_collector.simulation.truth import PackTruth
 from fadewatch_collector.simulation.verdicts import Heard, Placed, truths
 
-WORN_OUT = (0.25, 0.55)  # [fraction of design] ours: packs are seldom kept lower
 WORTH_SWAPPING = 0.88  # [fraction of design] sounder packs are seldom swapped
 OTHER_TYPE = 0.3  # of swaps bring another pack type
 BLOCK = 2000  # packs drawn at a time, to bound memory
@@ -75,7 +74,7 @@ def _part(
     shape = (packs, len(days))
     placed = _draw_placed(rng, mix, len(days), packs)
     silences = draw_events(rng, shape, mix.silences_a_year, (14, 80))
-    present = draw_presence(rng, mix, days, packs) & ~_worn_out(rng, placed)
+    present = draw_presence(rng, mix, days, packs) & ~_worn_out(rng, mix, placed)
     heard = quiet(quiet(present, placed.before.rests), silences)
     design, full, cycles, true = _reported(placed)
     _without_counts(rng, mix, cycles)
@@ -100,9 +99,9 @@ def _part(
     )
 
 
-def _worn_out(rng: np.random.Generator, placed: Placed) -> NDArray[np.bool_]:
+def _worn_out(rng: np.random.Generator, mix: Mix, placed: Placed) -> NDArray[np.bool_]:
     """Say from when a pack is so worn that it is taken out of use."""
-    limit = rng.uniform(*WORN_OUT, len(placed.kinds))
+    limit = rng.uniform(*mix.worn_out, len(placed.kinds))
     low = placed.before.true < limit[:, None]
     low[placed.swapped] = False
     return low
