@@ -1,6 +1,6 @@
 """When a reading was taken, if the laptop's clock cannot be believed."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 CLOCK_AHEAD = timedelta(days=1)
 """How far ahead of the collector a laptop's clock may run. Own choice."""
@@ -14,7 +14,7 @@ back after over two years is rarer than a clock that fell back to its factory da
 
 
 def believable_moment(measured_at: datetime, received_at: datetime) -> datetime:
-    """Return when the reading counts: as measured, or as received if that is absurd."""
+    """Return, in UTC, when the reading counts: as measured unless that is absurd."""
     ahead = measured_at - received_at > CLOCK_AHEAD
     ancient = received_at - measured_at > LONGEST_SPOOL
-    return received_at if ahead or ancient else measured_at
+    return (received_at if ahead or ancient else measured_at).astimezone(UTC)

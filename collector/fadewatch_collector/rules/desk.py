@@ -1,0 +1,293 @@
+"""File reports: which pack a reading is of, where it sat, what changed in a laptop.
+
+A ``Desk`` holds what is known of the laptops and packs that a batch of reports
+touches. Filing a report changes the desk only; the store loads it before and saves
+it after.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from fadewatch_collector.rules.identity import (
+    PackFigures,
+    figures_of,
+    is_same_weak_pack,
+    pack_identity,
+)
+from fadewatch_collector.rules.inventory import Change, drive_changes, memory_changes
+from fadewatch_collector.rules.slots import Stay, see_empty, see_pack, stay_at
+from fadewatch_common.encoding import to_plain
+from fadewatch_common.report import Pack, Report
+
+CLASH_WINDOW = timedelta(days=3)
+"""A pack that is back in a slot so soon after another laptop showed it is two packs
+with one identity. Own choice: packs are lent for a test, but rarely to and fro."""
+
+LAPTOP_FACTS = ("hostname", "maker", "model", "serial", "board_uuid", "chassis")
+PACK_FACTS = (
+    "maker",
+    "model",
+    "serial",
+    "made_on",
+    "chemistry",
+    "design_capacity",
+    "design_voltage_mv",
+)
+PACK_FIGURES = (
+    "unit",
+    "full_charge_capacity",
+    "remaining_capacity",
+    "cycle_count",
+    "state",
+    "voltage_mv",
+    "temperature_c",
+    "charge_limit_percent",
+)
+
+Place = tuple[int, str]
+"""A laptop's id and the name of a slot in it."""
+
+
+@dataclass(slots=True, kw_only=True)
+class PackRecord:
+    """A pack as the store keeps it; id below 0 until it is stored."""
+
+    id: int
+    identity: str | None
+    first_seen_at: datetime
+    last_seen_at: datetime
+    unit: str
+    maker: str | None = None
+    model: str | None = None
+    serial: str | None = None
+    made_on: date | None = None
+    chemistry: str | None = None
+    design_capacity: int | None = None
+    design_voltage_mv: int | None = None
+    full_charge_capacity: int | None = None
+    remaining_capacity: int | None = None
+    cycle_count: int | None = None
+    state: str | None = None
+    voltage_mv: int | None = None
+    temperature_c: float | None = None
+    charge_limit_percent: int | None = None
+
+    def figures(self) -> PackFigures:
+        """Return what decides about a swap when identities are weak."""
+        return PackFigures(
+            self.maker,
+            self.model,
+            self.unit,
+            self.design_capacity,
+            self.full_charge_capacity,
+            self.cycle_count,
+        )
+
+    def take(self, pack: Pack, at: datetime) -> None:
+        """Take over what a reading says; a late one only fills gaps."""
+        newest = at >= self.last_seen_at
+        for name in PACK_FACTS:
+            value = getattr(pack, name)
+            if value is not None and (newest or getattr(self, name) is None):
+                setattr(self, name, value)
+        if newest:
+            for name in PACK_FIGURES:
+                setattr(self, name, getattr(pack, name))
+        self.first_seen_at = min(self.first_seen_at, at)
+        self.last_seen_at = max(self.last_seen_at, at)
+
+
+@dataclass(slots=True, kw_only=True)
+class LaptopRecord:
+    """A laptop's last known inventory; ``facts`` are columns to be written."""
+
+    id: int
+    inventory_measured_at: datetime | None = None
+    memory: Mapping[str, Any] | None = None
+    drives: list[Mapping[str, Any]] | None = None
+    facts: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class FiledReading:
+    """One reading of one pack, with the report it came in."""
+
+    pack_id: int
+    laptop_id: int
+    report_id: str
+    measured_at: datetime
+    pack: Pack
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """One identity that two places showed at the same time."""
+
+    pack_id: int
+    place: Place
+    other: Place
+
+
+@dataclass(slots=True)
+class Desk:
+    """What a batch of reports touches, and what filing it gave."""
+
+    laptops: dict[int, LaptopRecord]
+    packs: dict[int, PackRecord]
+    stays: dict[Place, list[Stay]]
+    readings: list[FiledReading] = field(default_factory=list)
+    changes: list[tuple[int, datetime, Change]] = field(default_factory=list)
+    clashes: list[Clash] = field(default_factory=list)
+    touched_packs: set[int] = field(default_factory=set)
+    touched_places: set[Place] = field(default_factory=set)
+    by_identity: dict[str, int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.by_identity = {
+            pack.identity: pack.id for pack in self.packs.values() if pack.identity
+        }
+
+    def file(self, laptop_id: int, report: Report, at: datetime) -> None:
+        """File one report, measured at the given (believable) moment."""
+        for pack in report.packs:
+            self._file_pack((laptop_id, pack.slot), pack, report.report_id, at)
+        self._see_empty_slots(laptop_id, report, at)
+        self._file_inventory(self.laptops[laptop_id], report, at)
+
+    def _file_pack(
+        self, place: Place, pack: Pack, report_id: str, at: datetime
+    ) -> None:
+        record = self._record_of(place, pack, at)
+        record.take(pack, at)
+        self._leave_other_places(record.id, place, at)
+        self.stays[place] = see_pack(self.stays.get(place, ()), record.id, at)
+        self.touched_places.add(place)
+        self.touched_packs.add(record.id)
+        self.readings.append(FiledReading(record.id, place[0], report_id, at, pack))
+
+    def _record_of(self, place: Place, pack: Pack, at: datetime) -> PackRecord:
+        identity = pack_identity(pack)
+        there = stay_at(self.stays.get(place, ()), at)
+        fitted = self.packs[there.pack_id] if there else None
+        if identity is None:
+            if fitted and self._continues(fitted, pack, at):
+                return fitted
+            return self._new_record(None, pack, at)
+        own = scoped_identity(place, identity)
+        if own in self.by_identity:
+            return self.packs[self.by_identity[own]]
+        if identity in self.by_identity:
+            return self._known_record(place, identity, pack, at)
+        if fitted and not fitted.identity and self._continues(fitted, pack, at):
+            # The serial could not be read before: the pack gets its identity now.
+            fitted.identity = identity
+            self.by_identity[identity] = fitted.id
+            return fitted
+        return self._new_record(identity, pack, at)
+
+    def _continues(self, fitted: PackRecord, pack: Pack, at: datetime) -> bool:
+        before, now = fitted.figures(), figures_of(pack)
+        if at < fitted.last_seen_at:
+            before, now = now, before
+        return is_same_weak_pack(before, now)
+
+    def _known_record(
+        self, place: Place, identity: str, pack: Pack, at: datetime
+    ) -> PackRecord:
+        record = self.packs[self.by_identity[identity]]
+        other = self._clashes_with(record.id, place, at)
+        if other is None:
+            return record
+        own = self._new_record(scoped_identity(place, identity), pack, at)
+        self.clashes.append(Clash(own.id, place, other))
+        return own
+
+    def _clashes_with(self, pack_id: int, place: Place, at: datetime) -> Place | None:
+        """Return another place that showed the pack when it was here too."""
+        left = [
+            stay.last_seen_at
+            for stay in self.stays.get(place, ())
+            if stay.pack_id == pack_id and stay.last_seen_at < at
+        ]
+        for other, stays in self.stays.items():
+            if other == place:
+                continue
+            for stay in (stay for stay in stays if stay.pack_id == pack_id):
+                if stay.from_at <= at <= stay.last_seen_at:
+                    return other
+                if (
+                    left
+                    and at - max(left) <= CLASH_WINDOW
+                    and (max(left) <= stay.last_seen_at <= at)
+                ):
+                    return other
+        return None
+
+    def _leave_other_places(self, pack_id: int, place: Place, at: datetime) -> None:
+        for other, stays in self.stays.items():
+            if other == place or not stays:
+                continue
+            last = stays[-1]
+            if (
+                last.pack_id == pack_id
+                and last.until_at is None
+                and (at > last.last_seen_at)
+            ):
+                stays[-1] = replace(last, until_at=at)
+                self.touched_places.add(other)
+
+    def _new_record(self, identity: str | None, pack: Pack, at: datetime) -> PackRecord:
+        key = -1 - sum(1 for known in self.packs if known < 0)
+        record = PackRecord(
+            id=key, identity=identity, unit=pack.unit, first_seen_at=at, last_seen_at=at
+        )
+        self.packs[key] = record
+        if identity:
+            self.by_identity[identity] = key
+        return record
+
+    def _see_empty_slots(self, laptop_id: int, report: Report, at: datetime) -> None:
+        shown = {pack.slot for pack in report.packs}
+        for place, stays in self.stays.items():
+            if place[0] != laptop_id or place[1] in shown:
+                continue
+            # A slot that a remark names was not readable, which is not empty.
+            if any(place[1] in remark for remark in report.remarks):
+                continue
+            self.stays[place] = see_empty(stays, at)
+            self.touched_places.add(place)
+
+    def _file_inventory(
+        self, laptop: LaptopRecord, report: Report, at: datetime
+    ) -> None:
+        known_at = laptop.inventory_measured_at
+        if known_at is not None and at < known_at:
+            return
+        memory = to_plain(report.memory) if report.memory else None
+        drives = [to_plain(drive) for drive in report.drives]
+        found = memory_changes(laptop.memory, memory)  # type: ignore[arg-type]  # to_plain of a Memory is a dict
+        found += drive_changes(laptop.drives, drives)  # type: ignore[arg-type]  # and of a Drive too
+        self.changes += [(laptop.id, at, change) for change in found]
+        laptop.inventory_measured_at = at
+        if memory is not None:
+            laptop.memory = memory  # type: ignore[assignment]  # a dict, see above
+        if drives:
+            laptop.drives = drives  # type: ignore[assignment]  # dicts, see above
+        for name in LAPTOP_FACTS:
+            value = getattr(report.laptop, name)
+            if value is not None:
+                laptop.facts[name] = value
+        laptop.facts |= {
+            "agent_version": report.agent.version,
+            "platform": report.agent.platform,
+            "mains_online": report.mains_online,
+            "remarks": list(report.remarks),
+            "last_measured_at": at,
+        }
+
+
+def scoped_identity(place: Place, identity: str) -> str:
+    """Return the identity of a pack that shares its own with another laptop's."""
+    return f"{place[0]}/{place[1]}#{identity}"

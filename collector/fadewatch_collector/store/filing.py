@@ -1,0 +1,301 @@
+"""Load and save what filing a batch of reports touches."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from datetime import UTC, date, datetime, time, timedelta
+from statistics import median
+from typing import Any
+
+from sqlalchemy import bindparam, insert, or_, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.rules.desk import (
+    Desk,
+    FiledReading,
+    LaptopRecord,
+    PackRecord,
+    Place,
+)
+from fadewatch_collector.rules.inventory import memory_totals, storage_total
+from fadewatch_collector.rules.slots import Stay
+from fadewatch_collector.store.tables import (
+    daily_capacity,
+    inventory_changes,
+    laptops,
+    packs,
+    readings,
+    slot_stays,
+)
+from fadewatch_common.wear import is_plausible
+
+_PACK_COLUMNS = tuple(packs.c[field.name] for field in fields(PackRecord))
+
+
+async def load_desk(
+    connection: AsyncConnection, laptop_ids: set[int], identities: set[str]
+) -> Desk:
+    """Load the laptops, their packs, and every pack with one of the identities."""
+    known = await _laptops(connection, laptop_ids)
+    in_laptops = select(slot_stays.c.pack_id).where(
+        slot_stays.c.laptop_id.in_(laptop_ids)
+    )
+    query = select(*_PACK_COLUMNS).where(
+        or_(packs.c.identity.in_(identities), packs.c.id.in_(in_laptops))
+    )
+    found = [_pack(row) for row in await connection.execute(query)]
+    stays = await _stays(connection, laptop_ids, {pack.id for pack in found})
+    # A stay in another laptop may name packs that are not loaded: they decide
+    # nothing here, so only stays of loaded packs and laptops are kept whole.
+    return Desk(known, {pack.id: pack for pack in found}, stays)
+
+
+async def _laptops(
+    connection: AsyncConnection, laptop_ids: set[int]
+) -> dict[int, LaptopRecord]:
+    column = laptops.c
+    query = select(
+        column.id, column.inventory_measured_at, column.memory, column.drives
+    ).where(column.id.in_(laptop_ids))
+    return {
+        row.id: LaptopRecord(
+            id=row.id,
+            inventory_measured_at=row.inventory_measured_at,
+            memory=row.memory,
+            drives=row.drives,
+        )
+        for row in await connection.execute(query)
+    }
+
+
+def _pack(row: Any) -> PackRecord:
+    return PackRecord(**row._mapping)  # noqa: SLF001  documented name of a Row's dict
+
+
+async def _stays(
+    connection: AsyncConnection, laptop_ids: set[int], pack_ids: set[int]
+) -> dict[Place, list[Stay]]:
+    column = slot_stays.c
+    query = (
+        select(slot_stays)
+        .where(or_(column.laptop_id.in_(laptop_ids), column.pack_id.in_(pack_ids)))
+        .order_by(column.from_at, column.id)
+    )
+    stays: dict[Place, list[Stay]] = defaultdict(list)
+    for row in await connection.execute(query):
+        stays[row.laptop_id, row.slot].append(
+            Stay(row.pack_id, row.from_at, row.last_seen_at, row.until_at, row.id)
+        )
+    return dict(stays)
+
+
+async def save_desk(connection: AsyncConnection, desk: Desk) -> set[int]:
+    """Write the desk back; returns the ids of the packs with new readings."""
+    numbers = await _save_packs(connection, desk)
+    await _save_stays(connection, desk, numbers)
+    await _save_laptops(connection, desk)
+    if desk.changes:
+        await connection.execute(
+            insert(inventory_changes),
+            [
+                {
+                    "laptop_id": laptop_id,
+                    "measured_at": at,
+                    "item": change.item,
+                    "before": change.before,
+                    "after": change.after,
+                }
+                for laptop_id, at, change in desk.changes
+            ],
+        )
+    if desk.readings:
+        await _save_readings(connection, desk.readings, numbers)
+    return {numbers.get(pack_id, pack_id) for pack_id in desk.touched_packs}
+
+
+async def _save_packs(connection: AsyncConnection, desk: Desk) -> dict[int, int]:
+    new = [pack for pack in desk.packs.values() if pack.id < 0]
+    numbers: dict[int, int] = {}
+    if new:
+        result = await connection.execute(
+            insert(packs).returning(packs.c.id, sort_by_parameter_order=True),
+            [_values(pack, without="id") for pack in new],
+        )
+        numbers = dict(zip((pack.id for pack in new), result.scalars(), strict=True))
+    changed = [desk.packs[key] for key in desk.touched_packs if key > 0]
+    if changed:
+        await connection.execute(
+            update(packs).where(packs.c.id == bindparam("key")),
+            [_values(pack, without="id") | {"key": pack.id} for pack in changed],
+        )
+    return numbers
+
+
+def _values(record: PackRecord, *, without: str) -> dict[str, Any]:
+    names = (field.name for field in fields(record))
+    return {name: getattr(record, name) for name in names if name != without}
+
+
+async def _save_stays(
+    connection: AsyncConnection, desk: Desk, numbers: dict[int, int]
+) -> None:
+    old: list[dict[str, Any]] = []
+    new: list[dict[str, Any]] = []
+    for laptop_id, slot in desk.touched_places:
+        for stay in desk.stays[laptop_id, slot]:
+            times = {
+                "from_at": stay.from_at,
+                "last_seen_at": stay.last_seen_at,
+                "until_at": stay.until_at,
+            }
+            if stay.key is None:
+                pack_id = numbers.get(stay.pack_id, stay.pack_id)
+                where = {"laptop_id": laptop_id, "slot": slot, "pack_id": pack_id}
+                new.append(times | where)
+            else:
+                old.append(times | {"key": stay.key})
+    # Ends are written before beginnings: a slot has one open stay at a time.
+    if old:
+        await connection.execute(
+            update(slot_stays).where(slot_stays.c.id == bindparam("key")), old
+        )
+    if new:
+        await connection.execute(insert(slot_stays), new)
+
+
+async def _save_laptops(connection: AsyncConnection, desk: Desk) -> None:
+    for laptop in desk.laptops.values():
+        if not laptop.facts:
+            continue
+        total, used, free = memory_totals(laptop.memory)
+        await connection.execute(
+            update(laptops)
+            .where(laptops.c.id == laptop.id)
+            .values(
+                **laptop.facts,
+                inventory_measured_at=laptop.inventory_measured_at,
+                memory=laptop.memory,
+                drives=laptop.drives,
+                memory_total_mib=total,
+                memory_slots_used=used,
+                memory_slots_free=free,
+                storage_total_bytes=storage_total(laptop.drives or ()),
+            )
+        )
+
+
+async def _save_readings(
+    connection: AsyncConnection,
+    filed: Sequence[FiledReading],
+    numbers: dict[int, int],
+) -> None:
+    stored = [
+        replace(reading, pack_id=numbers.get(reading.pack_id, reading.pack_id))
+        for reading in filed
+    ]
+    make_insert = (
+        sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    )
+    statement = make_insert(readings).on_conflict_do_nothing(
+        index_elements=[readings.c.report_id, readings.c.slot]
+    )
+    await connection.execute(statement, [_reading_values(r) for r in stored])
+    days = {(reading.pack_id, reading.measured_at.date()) for reading in stored}
+    await save_days(connection, days)
+
+
+def _reading_values(reading: FiledReading) -> dict[str, Any]:
+    pack = reading.pack
+    return {
+        "pack_id": reading.pack_id,
+        "laptop_id": reading.laptop_id,
+        "slot": pack.slot,
+        "report_id": reading.report_id,
+        "measured_at": reading.measured_at,
+        "unit": pack.unit,
+        "design_capacity": pack.design_capacity,
+        "full_charge_capacity": pack.full_charge_capacity,
+        "remaining_capacity": pack.remaining_capacity,
+        "cycle_count": pack.cycle_count,
+        "voltage_mv": pack.voltage_mv,
+        "temperature_c": pack.temperature_c,
+        "state": pack.state,
+        "charge_limit_percent": pack.charge_limit_percent,
+        "error_margin_percent": pack.error_margin_percent,
+    }
+
+
+async def save_days(
+    connection: AsyncConnection, days: Iterable[tuple[int, date]]
+) -> None:
+    """Work out the daily values of packs on days anew, from their readings."""
+    wanted = set(days)
+    first = min(day for _, day in wanted)
+    last = max(day for _, day in wanted)
+    column = readings.c
+    query = select(
+        column.pack_id,
+        column.measured_at,
+        column.unit,
+        column.design_capacity,
+        column.full_charge_capacity,
+        column.cycle_count,
+        column.temperature_c,
+    ).where(
+        column.pack_id.in_({pack_id for pack_id, _ in wanted}),
+        column.measured_at >= _midnight(first),
+        column.measured_at < _midnight(last) + timedelta(days=1),
+    )
+    groups: dict[tuple[int, str, date], list[Any]] = defaultdict(list)
+    for row in await connection.execute(query):
+        day = row.measured_at.date()
+        if (row.pack_id, day) in wanted and is_plausible(
+            row.full_charge_capacity, row.design_capacity
+        ):
+            groups[row.pack_id, row.unit, day].append(row)
+    if groups:
+        await _upsert_days(connection, [_day(k, rows) for k, rows in groups.items()])
+
+
+def _midnight(day: date) -> datetime:
+    return datetime.combine(day, time(), UTC)
+
+
+def _day(key: tuple[int, str, date], rows: Sequence[Any]) -> dict[str, Any]:
+    pack_id, unit, day = key
+    cycles = [row.cycle_count for row in rows if row.cycle_count is not None]
+    warmth = [row.temperature_c for row in rows if row.temperature_c is not None]
+    return {
+        "pack_id": pack_id,
+        "unit": unit,
+        "day": day,
+        "design_capacity": median(row.design_capacity for row in rows),
+        "full_charge_capacity": median(row.full_charge_capacity for row in rows),
+        "cycle_count": max(cycles, default=None),
+        "temperature_c": median(warmth) if warmth else None,
+        "readings": len(rows),
+    }
+
+
+async def _upsert_days(
+    connection: AsyncConnection, values: Sequence[dict[str, Any]]
+) -> None:
+    dialect = connection.dialect.name
+    statement = (
+        sqlite.insert(daily_capacity)
+        if dialect == "sqlite"
+        else postgresql.insert(daily_capacity)
+    )
+    keys = {column.name for column in daily_capacity.primary_key}
+    await connection.execute(
+        statement.on_conflict_do_update(
+            index_elements=list(daily_capacity.primary_key),
+            set_={
+                column.name: statement.excluded[column.name]
+                for column in daily_capacity.c
+                if column.name not in keys
+            },
+        ),
+        list(values),
+    )

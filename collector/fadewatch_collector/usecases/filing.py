@@ -1,0 +1,135 @@
+"""File stored reports into packs, readings, slots and inventory.
+
+Filing runs behind intake and picks up where it stopped: what waits stands in the
+store's queue, and a batch leaves the queue in the transaction that files it.
+"""
+
+import asyncio
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from pydantic import TypeAdapter, ValidationError
+
+from fadewatch_collector.rules.desk import Clash, scoped_identity
+from fadewatch_collector.rules.identity import pack_identity
+from fadewatch_collector.rules.moments import believable_moment
+from fadewatch_collector.store import filing as rows
+from fadewatch_collector.store import intake
+from fadewatch_collector.store.intake import StoredReport
+from fadewatch_collector.usecases.services import Services
+from fadewatch_common.report import Report
+
+log = logging.getLogger(__name__)
+
+BATCH = 500
+"""Reports filed in one transaction. Own choice."""
+
+LOOK_AGAIN_S = 5.0
+"""How often the queue is looked at unasked: other processes store reports too [s]."""
+
+_REPORT = TypeAdapter(Report)
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """What filing a batch gave."""
+
+    reports: int
+    packs: frozenset[int]
+    laptops: frozenset[int]
+    clashes: tuple[Clash, ...] = ()
+
+
+class Filing:
+    """Files what intake stored, in the background."""
+
+    def __init__(self, services: Services, on_filed: Callable[[Filed], None]) -> None:
+        self._services = services
+        self._on_filed = on_filed
+        self._wake = asyncio.Event()
+        self._closing = False
+
+    def wake(self) -> None:
+        """Say that there is something to file."""
+        self._wake.set()
+
+    def close(self) -> None:
+        """End ``run`` after the batch in hand; the rest waits in the store."""
+        self._closing = True
+        self._wake.set()
+
+    async def run(self) -> None:
+        """File until closed."""
+        while not self._closing:
+            self._wake.clear()
+            try:
+                filed = await file_waiting(self._services)
+            except intake.StoreTrouble:
+                log.exception("reports could not be filed; trying again")
+                filed = None
+            if filed and filed.reports:
+                self._on_filed(filed)
+                continue
+            try:
+                async with asyncio.timeout(LOOK_AGAIN_S):
+                    await self._wake.wait()
+            except TimeoutError:
+                continue
+
+
+async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
+    """File the reports that wait longest, in the order they were measured."""
+    now = services.clock()
+    async with services.store.writing() as connection:
+        waiting = await intake.waiting_reports(connection, limit)
+        if not waiting:
+            return Filed(0, frozenset(), frozenset())
+        readable: list[tuple[StoredReport, Report]] = []
+        for stored in waiting:
+            try:
+                readable.append((stored, _REPORT.validate_json(stored.body)))
+            except ValidationError as problem:
+                log.warning("report %s cannot be filed", stored.report_id)
+                await intake.set_aside(
+                    connection, stored.report_id, str(problem)[:2000], now
+                )
+        packs: set[int] = set()
+        clashes: tuple[Clash, ...] = ()
+        if readable:
+            desk = await rows.load_desk(
+                connection,
+                {stored.laptop_id for stored, _ in readable},
+                _identities(readable),
+            )
+            timed = [
+                (
+                    believable_moment(report.measured_at, stored.received_at),
+                    stored,
+                    report,
+                )
+                for stored, report in readable
+            ]
+            for at, stored, report in sorted(timed, key=lambda item: item[0]):
+                desk.file(stored.laptop_id, report, at)
+            packs = await rows.save_desk(connection, desk)
+            clashes = tuple(desk.clashes)
+        await intake.leave_queue(connection, [stored.queue_id for stored in waiting])
+    return Filed(
+        len(waiting),
+        frozenset(packs),
+        frozenset(stored.laptop_id for stored in waiting),
+        clashes,
+    )
+
+
+def _identities(batch: list[tuple[StoredReport, Report]]) -> set[str]:
+    """Return every identity the batch's packs may be stored under."""
+    found: set[str] = set()
+    for stored, report in batch:
+        for pack in report.packs:
+            identity = pack_identity(pack)
+            if identity is not None:
+                place = (stored.laptop_id, pack.slot)
+                found |= {identity, scoped_identity(place, identity)}
+    return found
