@@ -35,7 +35,7 @@ class Operator:
 
 
 def subject_of(operator: Operator) -> str:
-    """Return how the audit trail names an operator; a name may be given again."""
+    """Return how the audit trail names an operator, by number."""
     return f"operator:{operator.id}"
 
 

@@ -1,0 +1,84 @@
+"""Where a page of a long list goes on: the key of its last row, as a short text."""
+
+import base64
+import binascii
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from fadewatch_collector.errors import InvalidRequest
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+_LAST_MOMENT_US = (datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND
+_LARGEST_ID = 2**63 - 1
+_ALERT_KEY = re.compile(r"a\.([0-9]{1,3})\.([0-9]{1,18})\.([0-9]{1,19})", re.ASCII)
+_LAPTOP_KEY = re.compile(r"l\.([0-9]{1,19})", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class AlertKey:
+    """Place of an alert in the alert list: most urgent first, then oldest."""
+
+    urgency_rank: int
+    opened_at: datetime
+    id: int
+
+
+def alert_cursor(key: AlertKey) -> str:
+    """Return the text that stands for a place in the alert list."""
+    opened_us = (key.opened_at - _EPOCH) // _MICROSECOND
+    return _packed(f"a.{key.urgency_rank}.{opened_us}.{key.id}")
+
+
+def alert_key(cursor: str) -> AlertKey:
+    """Return the place in the alert list that a text stands for.
+
+    Raises
+    ------
+    InvalidRequest
+        The text was not made by :func:`alert_cursor`.
+    """
+    rank, opened_us, number = _numbers(_ALERT_KEY, cursor)
+    if opened_us > _LAST_MOMENT_US or number > _LARGEST_ID:
+        raise _refusal()
+    return AlertKey(rank, _EPOCH + opened_us * _MICROSECOND, number)
+
+
+def laptop_cursor(laptop_id: int) -> str:
+    """Return the text that stands for a place in the laptop list."""
+    return _packed(f"l.{laptop_id}")
+
+
+def laptop_key(cursor: str) -> int:
+    """Return the laptop number after which the list goes on.
+
+    Raises
+    ------
+    InvalidRequest
+        The text was not made by :func:`laptop_cursor`.
+    """
+    (number,) = _numbers(_LAPTOP_KEY, cursor)
+    if number > _LARGEST_ID:
+        raise _refusal()
+    return number
+
+
+def _packed(plain: str) -> str:
+    return base64.urlsafe_b64encode(plain.encode()).rstrip(b"=").decode()
+
+
+def _numbers(shape: re.Pattern[str], cursor: str) -> list[int]:
+    try:
+        padded = cursor.encode("ascii") + b"=" * (-len(cursor) % 4)
+        plain = base64.b64decode(padded, altchars=b"-_", validate=True).decode("ascii")
+    except (UnicodeError, binascii.Error) as error:
+        raise _refusal() from error
+    found = shape.fullmatch(plain)
+    if found is None:
+        raise _refusal()
+    return [int(number) for number in found.groups()]
+
+
+def _refusal() -> InvalidRequest:
+    return InvalidRequest("the place to go on from is not one that a page has given")
