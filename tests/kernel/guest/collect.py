@@ -10,8 +10,11 @@ from pathlib import Path
 
 PATTERNS = (
     "proc/meminfo",
+    "proc/sys/kernel/hostname",
     "sys/block/*/device/model",
     "sys/block/*/device/serial",
+    "sys/block/*/device/transport",
+    "sys/block/*/device/type",
     "sys/block/*/device/vendor",
     "sys/block/*/device/vpd_pg80",
     "sys/block/*/queue/rotational",
