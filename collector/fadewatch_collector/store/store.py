@@ -15,6 +15,10 @@ BUSY_TIMEOUT_MS = 30_000
 _WRITE = {"fadewatch_write": True}
 
 
+WriteConnection = AsyncConnection
+"""A connection inside a write transaction; layers above need no name of SQL."""
+
+
 class Store:
     """A database with its write gate.
 

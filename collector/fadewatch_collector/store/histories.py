@@ -1,0 +1,164 @@
+"""Histories of packs for the analysis, and what it says of them."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from sqlalchemy import func, select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.analysis.series import Histories
+from fadewatch_collector.rules.assessment import Assessment
+from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.tables import (
+    assessments,
+    daily_capacity,
+    laptops,
+    packs,
+    slot_stays,
+)
+
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+
+
+@dataclass(frozen=True, slots=True)
+class FittedPack:
+    """A pack, where it is, and what the analysis wants to know beside its history."""
+
+    id: int
+    subject: Subject
+    pack_type: str
+    made_on: date | None
+    first_seen_on: date
+    hottest_c: float | None
+
+
+async def pack_ids_after(
+    connection: AsyncConnection, after: int, limit: int
+) -> list[int]:
+    """Return the next packs by number: a walk over all of them in steps."""
+    query = (
+        select(packs.c.id).where(packs.c.id > after).order_by(packs.c.id).limit(limit)
+    )
+    return list((await connection.execute(query)).scalars())
+
+
+async def load_histories(
+    connection: AsyncConnection, pack_ids: Sequence[int]
+) -> Histories:
+    """Load the daily values of packs, each in the unit of its newest reading."""
+    column = daily_capacity.c
+    query = (
+        select(
+            column.pack_id,
+            column.day,
+            column.full_charge_capacity,
+            column.design_capacity,
+            column.cycle_count,
+        )
+        .join(packs, (packs.c.id == column.pack_id) & (packs.c.unit == column.unit))
+        .where(column.pack_id.in_(pack_ids))
+    )
+    place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
+    rows = (await connection.execute(query)).all()
+    return Histories.from_rows(
+        [str(pack_id) for pack_id in pack_ids],
+        pack=[place[row[0]] for row in rows],
+        day=[row[1].toordinal() - EPOCH_ORDINAL for row in rows],
+        full=[row[2] for row in rows],
+        design=[row[3] for row in rows],
+        cycles=[np.nan if row[4] is None else row[4] for row in rows],
+    )
+
+
+async def load_fitted(
+    connection: AsyncConnection, pack_ids: Collection[int], warm_since: date
+) -> list[FittedPack]:
+    """Load packs with the laptop each is in, or was in last."""
+    stay = slot_stays.c
+    newest = (
+        select(stay.pack_id, func.max(stay.id).label("id"))
+        .where(stay.pack_id.in_(pack_ids))
+        .group_by(stay.pack_id)
+        .subquery()
+    )
+    hottest = (
+        select(func.max(daily_capacity.c.temperature_c))
+        .where(
+            daily_capacity.c.pack_id == packs.c.id, daily_capacity.c.day >= warm_since
+        )
+        .scalar_subquery()
+    )
+    query = (
+        select(
+            packs.c.id,
+            packs.c.maker,
+            packs.c.model,
+            packs.c.made_on,
+            packs.c.first_seen_at,
+            laptops.c.id.label("laptop_id"),
+            laptops.c.site,
+            hottest,
+        )
+        .join(newest, newest.c.pack_id == packs.c.id)
+        .join(slot_stays, stay.id == newest.c.id)
+        .join(laptops, laptops.c.id == stay.laptop_id)
+        .order_by(packs.c.id)
+    )
+    return [
+        FittedPack(
+            row[0],
+            Subject(row[5], row[0], row[6]),
+            "|".join(part or "" for part in (row[1], row[2])),
+            row[3],
+            row[4].date(),
+            row[7],
+        )
+        for row in await connection.execute(query)
+    ]
+
+
+async def save_assessments(
+    connection: AsyncConnection, made: Sequence[tuple[int, Assessment]]
+) -> None:
+    """Keep the newest assessment of each pack."""
+    make_insert = (
+        sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    )
+    statement = make_insert(assessments)
+    await connection.execute(
+        statement.on_conflict_do_update(
+            index_elements=[assessments.c.pack_id],
+            set_={
+                column.name: statement.excluded[column.name]
+                for column in assessments.c
+                if column.name != "pack_id"
+            },
+        ),
+        [_values(pack_id, assessment) for pack_id, assessment in made],
+    )
+
+
+def _values(pack_id: int, said: Assessment) -> dict[str, object]:
+    plan, replace = said.crossings.plan, said.crossings.replace
+    fade = said.fade_percent_per_month
+    return {
+        "pack_id": pack_id,
+        "as_of": said.as_of,
+        "readings": said.readings,
+        "wear": None if said.wear_percent is None else said.wear_percent / 100,
+        "band": said.band,
+        "fade_per_month": fade and fade.estimate / 100,
+        "plan_earliest": plan and plan.earliest,
+        "plan_on": plan and plan.on,
+        "plan_latest": plan and plan.latest,
+        "replace_earliest": replace and replace.earliest,
+        "replace_on": replace and replace.on,
+        "replace_latest": replace and replace.latest,
+        "gauge": said.gauge,
+        "concern": said.concern,
+        "reasons": list(said.reasons),
+        "details": said.as_json(),
+    }

@@ -1,0 +1,129 @@
+"""Assess packs: soon after their readings, and all of them every night."""
+
+import asyncio
+import logging
+from datetime import date, timedelta
+
+from fadewatch_collector.analysis.assess import assess
+from fadewatch_collector.analysis.figures import Thresholds
+from fadewatch_collector.rules.alerting import Finding
+from fadewatch_collector.rules.assessment import Assessment
+from fadewatch_collector.rules.concern import Circumstances, conclude
+from fadewatch_collector.rules.findings import ASSESSED_KINDS, pack_findings
+from fadewatch_collector.store import alerts as alert_rows
+from fadewatch_collector.store import histories as rows
+from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.histories import FittedPack
+from fadewatch_collector.store.intake import StoreTrouble
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.alerts import apply_findings, heard_from
+from fadewatch_collector.usecases.services import Services
+
+log = logging.getLogger(__name__)
+
+BATCH = 500
+"""Packs assessed at once. Own choice."""
+
+WARM_DAYS = 90
+"""How far back the highest temperature is looked for [day]. Own choice."""
+
+DAYS_PER_YEAR = 365.25
+EPOCH = date(1970, 1, 1)
+
+
+class Assessor:
+    """Assesses packs in the background, soon after they were read."""
+
+    def __init__(self, services: Services) -> None:
+        self._services = services
+        self._packs: set[int] = set()
+        self._laptops: set[int] = set()
+        self._wake = asyncio.Event()
+        self._closing = False
+
+    def add(self, packs: frozenset[int], laptops: frozenset[int]) -> None:
+        """Ask for packs to be assessed, and tell which laptops were heard from."""
+        self._packs |= packs
+        self._laptops |= laptops
+        self._wake.set()
+
+    def close(self) -> None:
+        """End ``run``; what was not assessed is so on the next night or reading."""
+        self._closing = True
+        self._wake.set()
+
+    async def run(self) -> None:
+        """Assess what was asked for until closed."""
+        while not self._closing:
+            await self._wake.wait()
+            self._wake.clear()
+            packs, self._packs = sorted(self._packs), set()
+            laptops, self._laptops = self._laptops, set()
+            try:
+                await heard_from(self._services, laptops)
+                for start in range(0, len(packs), BATCH):
+                    await assess_packs(self._services, packs[start : start + BATCH])
+            except StoreTrouble:
+                log.exception("packs could not be assessed; the nightly run will")
+
+
+async def assess_all(services: Services) -> int:
+    """Assess every pack; returns how many there were."""
+    after, count = 0, 0
+    while True:
+        async with services.store.reading() as connection:
+            packs = await rows.pack_ids_after(connection, after, BATCH)
+        if not packs:
+            return count
+        await assess_packs(services, packs)
+        after, count = packs[-1], count + len(packs)
+
+
+async def assess_packs(services: Services, pack_ids: list[int]) -> None:
+    """Assess packs as of today, keep what is said, and settle their alerts."""
+    today = services.clock().date()
+    async with services.store.reading() as connection:
+        histories = await rows.load_histories(connection, pack_ids)
+        fitted = await rows.load_fitted(
+            connection, pack_ids, today - timedelta(days=WARM_DAYS)
+        )
+    policy = services.policy
+    thresholds = Thresholds(plan=policy.plan_wear, replace=policy.replace_wear)
+    # Numbers take the processor for a while: the loop goes on answering meanwhile.
+    figures = await asyncio.to_thread(
+        assess, histories, (today - EPOCH).days, thresholds
+    )
+    place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
+    made = {
+        pack.id: conclude(
+            figures, place[pack.id], thresholds, _circumstances(pack, today)
+        )
+        for pack in fitted
+    }
+    if not made:
+        return
+    async with services.store.writing() as connection:
+        await rows.save_assessments(connection, list(made.items()))
+        await _settle(connection, services, fitted, made)
+
+
+async def _settle(
+    connection: WriteConnection,
+    services: Services,
+    fitted: list[FittedPack],
+    made: dict[int, Assessment],
+) -> None:
+    names = [pack.subject.name for pack in fitted]
+    standing = await alert_rows.standing_alerts(connection, names, ASSESSED_KINDS)
+    found: dict[Subject, list[Finding]] = {}
+    for pack in fitted:
+        kinds = {alert.kind for alert in standing.get(pack.subject.name, ())}
+        found[pack.subject] = pack_findings(made[pack.id], kinds, services.policy)
+    await apply_findings(connection, found, ASSESSED_KINDS, services.clock())
+
+
+def _circumstances(pack: FittedPack, today: date) -> Circumstances:
+    born = pack.made_on or pack.first_seen_on
+    return Circumstances(
+        age_years=max((today - born).days, 0) / DAYS_PER_YEAR, hottest_c=pack.hottest_c
+    )
