@@ -5,14 +5,17 @@ packs and bays as ACPI control-method batteries, SMBIOS tables, drives. What the
 kernel shows of them is then read by the real agent, in the guest, and sent to a
 real collector on this machine.
 
-``archive``   the guest's file system as an initramfs archive
-``image``     kernel, Python and busybox from Debian's packages, built once and cached
-``packs``     what a test says about packs and bays
-``firmware``  the ACPI table made of it
-``smbios``    what a test says about the laptop, and the tables made of it
-``bay``       the page of memory through which a pack is pulled or fitted
-``machine``   boots, runs one command, brings back what it said
-``record``    saves what a kernel shows as a tree under ``tests/fixtures/sysfs``
+``packs``       what a test says about packs and bays
+``firmware``    the ACPI table made of it
+``smbios``      what a test says about the laptop, and the tables made of it
+``bay``         the page of memory through which a pack is pulled or fitted
+``packages``    Debian's packages, fetched
+``archive``     the guest's file system as an initramfs archive
+``image``       kernel and base file system, built once and cached
+``machine``     boots, runs one command, brings back what it said
+``agent``       the agent as it is put into a guest
+``situations``  the laptops that tests and recordings share
+``record``      saves what a kernel shows as a tree under ``tests/fixtures/sysfs``
 
 It runs where ``qemu-system-x86`` and ``acpica-tools`` are installed and ``apt-get
 download`` can fetch Debian 12's packages once; elsewhere the tests are skipped with

@@ -5,8 +5,8 @@ the kernel shows is the matter of ``test_recordings``.
 """
 
 import pytest
-from fadewatch_agent.readers.smbios import Structure, Tables, decode
 
+from fadewatch_agent.readers.smbios import Structure, Tables, decode
 from tests.fixtures.trees import TREES
 from tests.kernel.situations import EVERY_SITUATION, HEALTHY
 
