@@ -61,7 +61,7 @@ PACK_TYPES: tuple[PackType, ...] = (
     PackType("Ostervane", "Reed 440", "mAh", 4_400, 11_400, 0.090, 1.0),
     PackType("Ostervane", "Reed 505", "mAh", 5_050, 11_550, 0.070, 0.9),
     PackType("Ostervane", "Reed 710", "mAh", 7_100, 7_600, 0.080, 1.0),
-    PackType("Halquist", "HQ-24", "mWh", 24_050, 11_460, 0.075, 0.8),
-    PackType("Halquist", "HQ-72", "mWh", 72_000, 15_440, 0.055, 0.9),
-    PackType("Halquist", "HQ-365", "mAh", 3_650, 15_200, 0.120, 1.4),
+    PackType("Dunmarrow", "DM-24", "mWh", 24_050, 11_460, 0.075, 0.8),
+    PackType("Dunmarrow", "DM-72", "mWh", 72_000, 15_440, 0.055, 0.9),
+    PackType("Dunmarrow", "DM-365", "mAh", 3_650, 15_200, 0.120, 1.4),
 )
