@@ -1,0 +1,120 @@
+"""Deliver what is queued, in batches, with patience and without insisting."""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from fadewatch_agent.errors import NotACollector, Unacceptable, Unreachable
+from fadewatch_agent.spool import Queued, SetAside, Spool, is_sound
+from fadewatch_common.report import MAX_BODY_BYTES, MAX_REPORTS
+
+FIRST_BACKOFF = 2.0
+"""Longest wait before the first new attempt [s]; it doubles with each one."""
+LONGEST_BACKOFF = 60.0
+
+_OPENING, _CLOSING = b'{"reports":[', b"]}"
+_PROBLEM_LENGTH = 300
+
+Post = Callable[[bytes], dict[str, Any]]
+"""Posts a body of reports; gives the answer or raises a DeliveryError."""
+
+
+class Patience(NamedTuple):
+    """How to wait within one run.
+
+    Attributes
+    ----------
+    seconds
+        Longest wait in total [s].
+    pause
+        Waits for a number of seconds.
+    jitter
+        Gives a random number between 0 and its argument.
+    """
+
+    seconds: float
+    pause: Callable[[float], None]
+    jitter: Callable[[float], float]
+
+
+class Delivered(NamedTuple):
+    """What one delivery did."""
+
+    reports: int = 0
+    rejected: int = 0
+
+
+def deliver(spool: Spool, post: Post, patience: Patience) -> Delivered:
+    """Deliver all that waits.
+
+    A batch that the collector finds at fault is halved until the report at fault
+    stands alone and can be set aside: one bad report never blocks the others.
+
+    Raises
+    ------
+    DeliveryError
+        The rest stays queued.
+    """
+    total = Delivered()
+    most = MAX_REPORTS
+    room = MAX_BODY_BYTES - len(_OPENING + _CLOSING)
+    while rows := spool.waiting(most, room):
+        if unsound := [row for row in rows if not is_sound(row.body)]:
+            spool.settle((), [SetAside(r.report_id, "damaged") for r in unsound])
+            continue
+        try:
+            answer = _patiently(post, _body(rows), patience)
+        except Unacceptable as error:
+            if len(rows) == 1:
+                spool.settle((), [SetAside(rows[0].report_id, str(error))])
+                total = Delivered(total.reports, total.rejected + 1)
+            most = max(1, len(rows) // 2)
+            continue
+        done = _settle(spool, rows, answer)
+        total = Delivered(total.reports + done.reports, total.rejected + done.rejected)
+        most = min(MAX_REPORTS, most * 2)
+    return total
+
+
+def backoff(attempt: int, jitter: Callable[[float], float]) -> float:
+    """Return a wait [s] with full jitter: anything up to a limit that doubles."""
+    # The exponent is kept small: 2 ** 1024 is no float.
+    return jitter(min(LONGEST_BACKOFF, FIRST_BACKOFF * 2 ** min(attempt, 16)))
+
+
+def _patiently(post: Post, body: bytes, patience: Patience) -> dict[str, Any]:
+    left = patience.seconds
+    attempt = 0
+    while True:
+        try:
+            return post(body)
+        except Unreachable as error:
+            wait = (error.retry_after or 0.0) + backoff(attempt, patience.jitter)
+            if wait > left:
+                raise
+        patience.pause(wait)
+        left -= wait
+        attempt += 1
+
+
+def _body(rows: list[Queued]) -> bytes:
+    return _OPENING + ",".join(row.body for row in rows).encode() + _CLOSING
+
+
+def _settle(spool: Spool, rows: list[Queued], answer: dict[str, Any]) -> Delivered:
+    """Take the answer's word report by report; what it does not name stays queued."""
+    sent = {row.report_id for row in rows}
+    results = answer.get("results")
+    delivered: set[str] = set()
+    rejected: dict[str, str] = {}
+    for result in results if isinstance(results, list) else ():
+        fields = result if isinstance(result, dict) else {}
+        report_id, status = str(fields.get("report_id")), fields.get("status")
+        if report_id in sent and status in ("stored", "duplicate"):
+            delivered.add(report_id)
+        elif report_id in sent and status == "rejected":
+            problem = str(fields.get("problem") or "no reason given")
+            rejected[report_id] = problem[:_PROBLEM_LENGTH]
+    spool.settle(delivered, [SetAside(i, p) for i, p in rejected.items()])
+    if unnamed := len(sent - delivered - rejected.keys()):
+        raise NotACollector(f"the answer says nothing of {unnamed} of the reports sent")
+    return Delivered(len(delivered), len(rejected))

@@ -1,0 +1,73 @@
+"""What the agent can explain when something stands in its way.
+
+::
+
+    AgentError
+    ├── DamagedTables        also ValueError    SMBIOS tables that make no sense
+    ├── InvalidConfiguration also ValueError    a setting that cannot be used
+    ├── NotEnrolled          also LookupError   no key, and no token to get one
+    ├── DamagedSpool         also OSError       the queue's file cannot be used
+    └── DeliveryError        also OSError       the collector did not take reports
+        ├── Unreachable                         no answer, or one asking to wait
+        ├── Refused                             the key or token is not accepted
+        ├── Unacceptable                        the request itself is at fault
+        └── NotACollector                       somebody else answered
+"""
+
+from fadewatch_common.errors import FadewatchError
+
+
+class AgentError(FadewatchError):
+    """Something the agent can explain to the person who runs it."""
+
+
+class DamagedTables(AgentError, ValueError):
+    """SMBIOS tables that cannot be walked."""
+
+    def __init__(self, offset: int, why: str) -> None:
+        super().__init__(f"SMBIOS tables: at byte {offset}, {why}")
+
+
+class InvalidConfiguration(AgentError, ValueError):
+    """A setting is missing or cannot be used."""
+
+
+class NotEnrolled(AgentError, LookupError):
+    """There is no key for this collector and no token to get one with."""
+
+
+class DamagedSpool(AgentError, OSError):
+    """The queue's file cannot be used, even after a new one was begun."""
+
+    def __init__(self, path: object, why: object) -> None:
+        super().__init__(f"the queue {path} cannot be used: {why}")
+
+
+class DeliveryError(AgentError, OSError):
+    """The collector did not take what was sent."""
+
+
+class Unreachable(DeliveryError):
+    """No usable answer came, or one that asks to come back later.
+
+    Attributes
+    ----------
+    retry_after
+        Seconds that the collector asked to wait, or None when it named none.
+    """
+
+    def __init__(self, why: str, retry_after: float | None = None) -> None:
+        super().__init__(why)
+        self.retry_after = retry_after
+
+
+class Refused(DeliveryError):
+    """The collector does not accept the key or the token."""
+
+
+class Unacceptable(DeliveryError):
+    """The collector understood the request and finds it at fault."""
+
+
+class NotACollector(DeliveryError):
+    """The answer is not a collector's: a proxy's page, a redirect, another service."""

@@ -1,0 +1,1 @@
+"""What the operating system says, one file a subject."""

@@ -1,0 +1,58 @@
+"""The SMBIOS tables of this system, or why they cannot be read."""
+
+from typing import NamedTuple
+
+from fadewatch_agent.errors import DamagedTables
+from fadewatch_agent.readers.files import SystemFiles, read_bytes, reason
+from fadewatch_agent.readers.smbios import Tables, decode, version
+
+_FOLDER = "firmware/dmi/tables"
+
+
+class Firmware(NamedTuple):
+    """What the firmware's tables gave.
+
+    Attributes
+    ----------
+    tables
+        The decoded tables; None when they cannot be read.
+    smbios
+        Version of SMBIOS, or None when it is not told.
+    remarks
+        What could not be read, and why.
+    """
+
+    tables: Tables | None
+    smbios: tuple[int, int] | None = None
+    remarks: tuple[str, ...] = ()
+
+
+def read_firmware(files: SystemFiles) -> Firmware:
+    """Read and decode the tables, which Linux shows to root alone."""
+    folder = files.sys / _FOLDER
+    try:
+        table = read_bytes(folder / "DMI")
+    except OSError as error:
+        return Firmware(None, remarks=(_unread(error),))
+    try:
+        tables = decode(table)
+    except DamagedTables as damage:
+        return Firmware(None, remarks=(str(damage),))
+    remarks = () if tables.damage is None else (f"{tables.damage}; the rest is lost",)
+    return Firmware(tables, _version(files), remarks)
+
+
+def _version(files: SystemFiles) -> tuple[int, int] | None:
+    try:
+        return version(read_bytes(files.sys / _FOLDER / "smbios_entry_point"))
+    except OSError:
+        return None
+
+
+def _unread(error: OSError) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "SMBIOS tables: this system offers none"
+    return (
+        f"SMBIOS tables: {reason(error)}; memory slots, serial and board UUID are "
+        "in them"
+    )

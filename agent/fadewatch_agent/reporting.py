@@ -1,0 +1,184 @@
+"""One run of ``report``: read, queue on disk, deliver what is queued."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any, NamedTuple
+
+from fadewatch_agent.client import LONGEST_WAIT, Client
+from fadewatch_agent.configuration import Settings
+from fadewatch_agent.delivery import Delivered, Patience, deliver
+from fadewatch_agent.enrolment import Enrolment, enrol, kept_enrolment
+from fadewatch_agent.errors import (
+    DeliveryError,
+    InvalidConfiguration,
+    NotEnrolled,
+    Refused,
+    Unreachable,
+)
+from fadewatch_agent.readers.files import SystemFiles
+from fadewatch_agent.reading import Moment, identities, remarks_of, take_reading
+from fadewatch_agent.spool import Spool, with_spool
+from fadewatch_agent.state import ensure_folder, only_one, read_record, write_record
+from fadewatch_common.encoding import format_moment, to_json
+from fadewatch_common.report import Report
+
+SPOOL_FILE = "spool.sqlite"
+STATE_FILE = "state.json"
+
+_OTHER_LAPTOP = "taken on another laptop, from which this disk or image came"
+
+
+class Surroundings(NamedTuple):
+    """What a run takes from outside: files, time and chance."""
+
+    files: SystemFiles
+    moment: Moment
+    patience: Patience
+
+
+class Result(NamedTuple):
+    """How a run ended.
+
+    Attributes
+    ----------
+    busy
+        Another run has the lock; nothing was done.
+    delivered
+        What was delivered, when nothing stood in the way.
+    obstacle
+        What stood in the way; the reports wait in the queue.
+    waiting
+        Reports in the queue at the end.
+    """
+
+    busy: bool = False
+    delivered: Delivered = Delivered()
+    obstacle: NotEnrolled | DeliveryError | None = None
+    waiting: int = 0
+
+
+def report(settings: Settings, around: Surroundings) -> Result:
+    """Read this laptop, queue the report and deliver what is queued.
+
+    Raises
+    ------
+    InvalidConfiguration
+        No collector is set, or its certificates cannot be used.
+    DamagedSpool
+        The queue cannot be used.
+    """
+    if settings.collector is None:
+        raise InvalidConfiguration("no collector is set")
+    client = Client(settings.collector, settings.ca)
+    ensure_folder(settings.state)
+    with only_one(settings.state) as alone:
+        if not alone:
+            return Result(busy=True)
+        return _Run(settings, around, client).result()
+
+
+class _Run:
+    """One run that holds the lock."""
+
+    def __init__(
+        self, settings: Settings, around: Surroundings, client: Client
+    ) -> None:
+        self._settings = settings
+        self._around = around
+        self._client = client
+        self._file = settings.state / STATE_FILE
+        self._before = read_record(self._file)
+
+    def result(self) -> Result:
+        """Do the run and remember how it went."""
+        reading = take_reading(
+            self._around.files,
+            self._around.moment,
+            _known(self._before),
+            self._around.patience.pause,
+        )
+        path = self._settings.state / SPOOL_FILE
+        result = with_spool(
+            path, self._settings.queue_limit, lambda spool: self._with(spool, reading)
+        )
+        known = {"packs": identities(reading)}
+        write_record(self._file, self._before | known | self._remembered(result))
+        return result
+
+    def _with(self, spool: Spool, reading: Report) -> Result:
+        _queue(spool, reading)
+        try:
+            delivered = self._deliver(spool, reading)
+        except (NotEnrolled, DeliveryError) as obstacle:
+            return Result(obstacle=obstacle, waiting=spool.depth())
+        return Result(delivered=delivered, waiting=spool.depth())
+
+    def _deliver(self, spool: Spool, reading: Report) -> Delivered:
+        self._keep_the_promised_wait()
+        enrolment = self._enrolment(spool, reading)
+
+        def post(body: bytes) -> dict[str, Any]:
+            return self._client.post("/api/v1/reports", body, 200, enrolment.key)
+
+        return deliver(spool, post, self._around.patience)
+
+    def _keep_the_promised_wait(self) -> None:
+        """Stay away until the moment that the collector asked for."""
+        until = _moment(self._before.get("retry_at"))
+        now = self._around.moment.at
+        # A wait beyond the longest one comes from a clock that was set back.
+        if until is None or not 0 < (until - now).total_seconds() <= 2 * LONGEST_WAIT:
+            return
+        left = (until - now).total_seconds()
+        raise Unreachable(f"the collector asked to wait until {until:%F %T} UTC", left)
+
+    def _enrolment(self, spool: Spool, reading: Report) -> Enrolment:
+        kept = kept_enrolment(self._settings.state)
+        if kept is not None and kept.collector == self._settings.collector:
+            if kept.is_of(reading.laptop):
+                return kept
+            spool.set_aside_all(_OTHER_LAPTOP)
+            _queue(spool, reading)
+        return enrol(self._settings, self._client, reading)
+
+    def _remembered(self, result: Result) -> dict[str, Any]:
+        now = self._around.moment.at
+        if result.obstacle is None:
+            return {
+                "delivered_at": format_moment(now),
+                "delivered": result.delivered.reports,
+                "error": None,
+                "refused": False,
+                "retry_at": None,
+            }
+        wait = getattr(result.obstacle, "retry_after", None)
+        return {
+            "error": str(result.obstacle),
+            "error_at": format_moment(now),
+            "refused": isinstance(result.obstacle, Refused),
+            "retry_at": wait and format_moment(now + timedelta(seconds=wait)),
+        }
+
+
+def _queue(spool: Spool, reading: Report) -> None:
+    """Queue the report, which tells of readings lost since the last one."""
+    remarks = remarks_of((*spool.untold().sentences(), *reading.remarks))
+    whole = replace(reading, remarks=remarks)
+    day = whole.measured_at.astimezone(UTC).date().isoformat()
+    spool.put(whole.report_id, day, to_json(whole))
+
+
+def _known(before: Mapping[str, Any]) -> dict[str, str] | None:
+    packs = before.get("packs")
+    if not isinstance(packs, dict):
+        return None
+    return {str(slot): str(identity) for slot, identity in packs.items()}
+
+
+def _moment(text: object) -> datetime | None:
+    try:
+        moment = datetime.fromisoformat(str(text))
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else None

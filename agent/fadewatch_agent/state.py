@@ -1,0 +1,63 @@
+"""What the agent remembers between runs, beside its queue and its key."""
+
+import fcntl
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+_FOLDER_MODE = 0o700
+_FILE_MODE = 0o600
+
+
+def ensure_folder(folder: Path) -> None:
+    """Make the state folder, for its owner alone."""
+    folder.mkdir(mode=_FOLDER_MODE, parents=True, exist_ok=True)
+
+
+def read_record(file: Path) -> dict[str, Any]:
+    """Return a file's JSON object; empty when it is missing or damaged."""
+    try:
+        record = json.loads(file.read_bytes())
+    except (FileNotFoundError, ValueError):
+        return {}
+    return record if isinstance(record, dict) else {}
+
+
+def write_record(file: Path, record: dict[str, Any]) -> None:
+    """Replace a file by a JSON object, whole or not at all, readable by its owner."""
+    new = file.with_name(file.name + ".new")
+    new.unlink(missing_ok=True)
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
+    with open(os.open(new, flags, _FILE_MODE), "wb") as stream:  # noqa: PTH123
+        stream.write(json.dumps(record).encode())
+        stream.flush()
+        os.fsync(stream.fileno())
+    new.replace(file)
+    _sync_folder(file.parent)
+
+
+@contextmanager
+def only_one(folder: Path) -> Iterator[bool]:
+    """Hold the folder's lock while in the block; give False if another run has it."""
+    flags = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC
+    descriptor = os.open(folder / "lock", flags, _FILE_MODE)
+    try:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+        else:
+            yield True
+    finally:
+        os.close(descriptor)
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
