@@ -90,13 +90,25 @@ def _put_between(stays: list[Stay], pack_id: int, at: datetime) -> list[Stay]:
         until = before.until_at and max(before.until_at, at)
         stays[after - 1] = replace(before, last_seen_at=seen, until_at=until)
         return stays
+    stays[after : after + 1] = _cut(stays[after], at)
     stays.append(Stay(pack_id, at, at, at))
     return sorted(stays, key=_order)
+
+
+def _cut(stay: Stay, at: datetime) -> list[Stay]:
+    """Make room in a stay for another pack's sight."""
+    if at <= stay.from_at:
+        return [stay]
+    if at > stay.last_seen_at:
+        return [replace(stay, until_at=at)]
+    # Out and in again between two sights: the stay was two.
+    first = replace(stay, last_seen_at=at, until_at=at)
+    return [first, replace(stay, from_at=at, key=None)]
 
 
 def _spans(stay: Stay, at: datetime) -> bool:
     return stay.from_at <= at <= (stay.until_at or stay.last_seen_at)
 
 
-def _order(stay: Stay) -> tuple[datetime, bool]:
-    return stay.from_at, stay.until_at is None
+def _order(stay: Stay) -> tuple[datetime, bool, datetime]:
+    return stay.from_at, stay.until_at is None, stay.last_seen_at

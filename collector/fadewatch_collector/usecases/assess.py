@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+from collections.abc import Callable
 from datetime import date, timedelta
 
 from fadewatch_collector.analysis.assess import assess
@@ -34,8 +35,11 @@ EPOCH = date(1970, 1, 1)
 class Assessor:
     """Assesses packs in the background, soon after they were read."""
 
-    def __init__(self, services: Services) -> None:
+    def __init__(
+        self, services: Services, on_assessed: Callable[[], None] = lambda: None
+    ) -> None:
         self._services = services
+        self._on_assessed = on_assessed
         self._packs: set[int] = set()
         self._laptops: set[int] = set()
         self._wake = asyncio.Event()
@@ -65,6 +69,7 @@ class Assessor:
                     await assess_packs(self._services, packs[start : start + BATCH])
             except StoreTrouble:
                 log.exception("packs could not be assessed; the nightly run will")
+            self._on_assessed()
 
 
 async def assess_all(services: Services) -> int:

@@ -135,9 +135,9 @@ class Intake:
             log.exception("a request could not be written")
             self._settle(batch, problem)
         else:
-            self._settle(batch, new)
             if new:
                 self._on_stored()
+            self._settle(batch, new)
 
     async def _write(self, batch: list[_Request]) -> set[str]:
         now = self._services.clock()

@@ -1,0 +1,104 @@
+"""Put the parts together: the one place that knows all of them."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from datetime import UTC, datetime
+
+from aiohttp import web
+
+from fadewatch_collector.api.setup import add_health, make_api
+from fadewatch_collector.jobs.clock import start_clock
+from fadewatch_collector.settings import Settings
+from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.store import open_store
+from fadewatch_collector.usecases.assess import Assessor
+from fadewatch_collector.usecases.filing import Filed, Filing
+from fadewatch_collector.usecases.intake import Intake
+from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.web.access import AccessLine
+from fadewatch_collector.web.setup import add_pages
+from fadewatch_common.policy import DEFAULT_POLICY
+
+SHUTDOWN_S = 10.0
+"""How long requests in hand may take to end when the collector stops [s]."""
+
+
+def make_services(settings: Settings) -> Services:
+    """Open what the settings name; nothing is connected yet."""
+    return Services(
+        store=open_store(settings.store_url),
+        settings=settings,
+        policy=DEFAULT_POLICY,
+        clock=lambda: datetime.now(UTC),
+    )
+
+
+def make_app(services: Services) -> web.Application:
+    """Make the application: intake, filing, assessing and clock run inside it."""
+    assessor = Assessor(services)
+
+    def on_filed(filed: Filed) -> None:
+        assessor.add(filed.packs, filed.laptops)
+
+    filing = Filing(services, on_filed)
+    intake = Intake(services, filing.wake)
+    app = web.Application()
+    add_health(app, services)
+    app.add_subapp("/api/v1", make_api(services, intake))
+    add_pages(app, services)
+
+    async def workers(_app: web.Application) -> AsyncIterator[None]:
+        async with asyncio.TaskGroup() as group:
+            group.create_task(intake.run(), name="intake")
+            group.create_task(filing.run(), name="filing")
+            group.create_task(assessor.run(), name="assessor")
+            try:
+                yield
+            finally:
+                for worker in (intake, filing, assessor):
+                    worker.close()
+
+    async def clock(_app: web.Application) -> AsyncIterator[None]:
+        scheduler = await start_clock(services)
+        yield
+        scheduler.shutdown(wait=False)
+
+    app.cleanup_ctx.append(workers)
+    app.cleanup_ctx.append(clock)
+    return app
+
+
+async def serve(
+    settings: Settings, stop: asyncio.Event, on_listening: Callable[[str], None]
+) -> None:
+    """Bring the store up to date and serve until told to stop.
+
+    Parameters
+    ----------
+    stop
+        Set it to end the service; requests in hand are answered first.
+    on_listening
+        Called once with the address listened on.
+    """
+    services = make_services(settings)
+    try:
+        await upgrade(services.store)
+        runner = web.AppRunner(
+            make_app(services),
+            access_log_class=AccessLine,
+            shutdown_timeout=SHUTDOWN_S,
+        )
+        await runner.setup()
+        try:
+            await web.TCPSite(runner, settings.host, settings.port).start()
+            on_listening(_address(runner))
+            await stop.wait()
+        finally:
+            await runner.cleanup()
+    finally:
+        await services.store.close()
+
+
+def _address(runner: web.AppRunner) -> str:
+    host, port = runner.addresses[0][:2]
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}"

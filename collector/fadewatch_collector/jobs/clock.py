@@ -1,0 +1,37 @@
+"""The clock: starts each round at its time, and once after a pause."""
+
+from datetime import timedelta
+
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+from apscheduler.triggers.cron import CronTrigger
+from apscheduler.triggers.interval import IntervalTrigger
+
+from fadewatch_collector.usecases.rounds import ROUNDS, Round, do_round, last_done
+from fadewatch_collector.usecases.services import Services
+
+CATCH_UP_AFTER = timedelta(seconds=5)
+"""How long after the start a missed round is made up. Own choice."""
+
+
+async def start_clock(services: Services) -> AsyncIOScheduler:
+    """Start the clock; what was missed while nothing ran is made up once."""
+    scheduler = AsyncIOScheduler(
+        timezone="UTC",
+        # One late run stands for all that were missed, however long the pause.
+        job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
+    )
+    now = services.clock()
+    for work in ROUNDS:
+        done = await last_done(services, work)
+        missed = done is None or now - done >= work.period
+        scheduler.add_job(do_round, _trigger(work), args=[services, work], id=work.name)
+        if missed:
+            scheduler.modify_job(work.name, next_run_time=now + CATCH_UP_AFTER)
+    scheduler.start()
+    return scheduler
+
+
+def _trigger(work: Round) -> CronTrigger | IntervalTrigger:
+    if work.hour is None:
+        return IntervalTrigger(hours=1, jitter=60)
+    return CronTrigger(hour=work.hour, minute=30, timezone="UTC")

@@ -1,0 +1,63 @@
+"""The rounds that the clock starts, and when each was last done."""
+
+import logging
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from fadewatch_collector.store.values import get_value, set_value
+from fadewatch_collector.usecases.alerts import look_for_silent
+from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.services import Services
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """Work done again and again.
+
+    Attributes
+    ----------
+    name
+        What it is called in the log and in the store.
+    hour
+        Hour of the day (UTC) at which it is done, or None for every hour.
+    work
+        Does it and returns how many things it went over.
+    """
+
+    name: str
+    hour: int | None
+    work: Callable[[Services], Awaitable[int]]
+
+    @property
+    def period(self) -> timedelta:
+        """Longest time that should pass between two of them."""
+        return timedelta(hours=1) if self.hour is None else timedelta(days=1)
+
+
+ROUNDS = (
+    Round("assess-all", 2, assess_all),
+    Round("look-for-silent", None, look_for_silent),
+)
+
+
+async def do_round(services: Services, work: Round) -> None:
+    """Do one round and keep when it was done."""
+    started = services.clock()
+    count = await work.work(services)
+    async with services.store.writing() as connection:
+        await set_value(connection, _name(work), started.isoformat())
+    log.info("round %s went over %d", work.name, count)
+
+
+async def last_done(services: Services, work: Round) -> datetime | None:
+    """Return when a round was last done."""
+    async with services.store.reading() as connection:
+        value = await get_value(connection, _name(work))
+    return datetime.fromisoformat(value) if value else None
+
+
+def _name(work: Round) -> str:
+    return f"round:{work.name}"

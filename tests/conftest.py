@@ -1,0 +1,29 @@
+"""Fixtures that many tests share: a real store with a clock that stands still."""
+
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+
+from fadewatch_collector.settings import Settings
+from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.store import open_store
+from fadewatch_collector.usecases.services import Services
+from fadewatch_common.policy import DEFAULT_POLICY
+from tests.fakes.clock import StandingClock
+
+
+@pytest.fixture
+def clock() -> StandingClock:
+    return StandingClock()
+
+
+@pytest.fixture
+async def services(tmp_path: Path, clock: StandingClock) -> AsyncIterator[Services]:
+    """Services on a new SQLite file with the newest schema."""
+    settings = Settings(data_folder=tmp_path / "data")
+    settings.data_folder.mkdir()
+    store = open_store(settings.store_url)
+    await upgrade(store)
+    yield Services(store, settings, DEFAULT_POLICY, clock)
+    await store.close()

@@ -1,0 +1,303 @@
+"""From stored reports to packs, daily values, assessments and alerts."""
+
+import asyncio
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from sqlalchemy import insert, select
+
+from fadewatch_collector.store.tables import (
+    alerts,
+    assessments,
+    daily_capacity,
+    filing_queue,
+    inventory_changes,
+    laptops,
+    packs,
+    readings,
+    reports,
+    slot_stays,
+    unreadable_reports,
+)
+from fadewatch_collector.usecases.alerts import heard_from, look_for_silent
+from fadewatch_collector.usecases.assess import Assessor, assess_all, assess_packs
+from fadewatch_collector.usecases.enrolment import enrol, make_token
+from fadewatch_collector.usecases.filing import Filed, Filing, file_waiting
+from fadewatch_collector.usecases.intake import Intake
+from fadewatch_collector.usecases.services import Services
+from fadewatch_common.report import Drive, Pack, Report
+from tests.fakes.clock import StandingClock
+from tests.reports import AGENT, LAPTOP, PACK, START, make_report, received
+
+DAY = timedelta(days=1)
+
+
+@pytest.fixture
+async def laptop_id(services: Services) -> int:
+    return await new_laptop(services, "BM-1")
+
+
+async def new_laptop(services: Services, serial: str) -> int:
+    token = await make_token(
+        services,
+        label="test",
+        site="North",
+        lifetime=DAY,
+        use_limit=1,
+        who="test",
+    )
+    laptop = replace(LAPTOP, serial=serial)
+    return (await enrol(services, token, laptop, AGENT)).laptop_id
+
+
+async def deliver(
+    services: Services, laptop_id: int, batch: Sequence[Report]
+) -> list[Filed]:
+    """Store reports and file them, as a running collector does."""
+    intake = Intake(services, lambda: None)
+    request = asyncio.ensure_future(
+        intake.store(laptop_id, [received(report) for report in batch])
+    )
+    await asyncio.sleep(0)
+    intake.close()
+    await intake.run()
+    await request
+    filed = [await file_waiting(services)]
+    while filed[-1].reports:
+        filed.append(await file_waiting(services))
+    return filed[:-1]
+
+
+def worn(percent: float) -> Pack:
+    return replace(PACK, full_charge_capacity=round(57000 * (1 - percent / 100)))
+
+
+async def rows(services: Services, query: object) -> list[tuple[object, ...]]:
+    async with services.store.reading() as connection:
+        found = (await connection.execute(query)).all()  # type: ignore[call-overload]  # any select
+    return [tuple(row) for row in found]
+
+
+async def test_a_report_becomes_a_pack_in_a_slot_with_a_reading(
+    services: Services, laptop_id: int
+) -> None:
+    (filed,) = await deliver(services, laptop_id, [make_report()])
+
+    assert await rows(services, select(packs.c.model, packs.c.design_capacity)) == [
+        ("CC-57", 57000)
+    ]
+    assert await rows(
+        services,
+        select(slot_stays.c.laptop_id, slot_stays.c.slot, slot_stays.c.until_at),
+    ) == [(laptop_id, "BAT0", None)]
+    assert await rows(services, select(readings.c.full_charge_capacity)) == [(54150,)]
+    assert await rows(services, select(filing_queue)) == []
+    assert filed.laptops == {laptop_id}
+
+
+async def test_a_day_is_the_median_of_its_plausible_readings(
+    services: Services, laptop_id: int
+) -> None:
+    values = (50000, 51000, 65535000, 0, 49000)
+    await deliver(
+        services,
+        laptop_id,
+        [
+            make_report(
+                START + hour * timedelta(hours=1),
+                (replace(PACK, full_charge_capacity=value),),
+            )
+            for hour, value in enumerate(values)
+        ],
+    )
+
+    column = daily_capacity.c
+    assert await rows(
+        services, select(column.day, column.full_charge_capacity, column.readings)
+    ) == [(START.date(), 50000.0, 3)]
+
+
+async def test_a_late_report_changes_the_day_it_belongs_to(
+    services: Services, laptop_id: int
+) -> None:
+    await deliver(services, laptop_id, [make_report(START), make_report(START + DAY)])
+    late = make_report(
+        START + timedelta(hours=2), (replace(PACK, full_charge_capacity=53000),)
+    )
+    await deliver(services, laptop_id, [late])
+
+    column = daily_capacity.c
+    assert await rows(
+        services, select(column.full_charge_capacity).order_by(column.day)
+    ) == [(53575.0,), (54150.0,)]
+
+
+async def test_filing_picks_up_where_it_stopped(
+    services: Services, laptop_id: int
+) -> None:
+    intake = Intake(services, lambda: None)
+    batch = [received(make_report(START + n * DAY)) for n in range(5)]
+    request = asyncio.ensure_future(intake.store(laptop_id, batch))
+    await asyncio.sleep(0)
+    intake.close()
+    await intake.run()
+    await request
+
+    counts = [(await file_waiting(services, 2)).reports for _ in range(4)]
+
+    assert counts == [2, 2, 1, 0]
+    assert len(await rows(services, select(readings))) == 5
+
+
+async def test_a_stored_report_that_cannot_be_read_is_set_aside_and_kept(
+    services: Services, laptop_id: int, clock: StandingClock
+) -> None:
+    async with services.store.writing() as connection:
+        await connection.execute(
+            insert(reports).values(
+                report_id="r",
+                laptop_id=laptop_id,
+                measured_at=clock(),
+                received_at=clock(),
+                body='{"schema": 9}',
+            )
+        )
+        await connection.execute(insert(filing_queue).values(report_id="r"))
+
+    await deliver(services, laptop_id, [make_report()])
+
+    assert await rows(services, select(unreadable_reports.c.report_id)) == [("r",)]
+    assert len(await rows(services, select(reports))) == 2
+    assert len(await rows(services, select(readings))) == 1
+
+
+async def test_a_changed_drive_is_kept_in_the_history(
+    services: Services, laptop_id: int
+) -> None:
+    drives = [
+        Drive(name="nvme0n1", size_bytes=size, serial=serial)
+        for size, serial in ((256 * 10**9, "A"), (512 * 10**9, "B"))
+    ]
+    await deliver(services, laptop_id, [make_report(START, drives=(drives[0],))])
+    await deliver(services, laptop_id, [make_report(START + DAY, drives=(drives[1],))])
+
+    assert len(await rows(services, select(inventory_changes))) == 2
+    assert await rows(services, select(laptops.c.storage_total_bytes)) == [
+        (512 * 10**9,)
+    ]
+
+
+async def live_alerts(services: Services) -> list[tuple[object, ...]]:
+    query = select(alerts.c.kind, alerts.c.urgency).where(alerts.c.state != "ended")
+    return await rows(services, query.order_by(alerts.c.kind))
+
+
+async def days_of_wear(
+    services: Services,
+    clock: StandingClock,
+    laptop_id: int,
+    percents: Sequence[float],
+) -> None:
+    """Report once a day and assess after each, as the days go by."""
+    for percent in percents:
+        clock.move(DAY)
+        for filed in await deliver(
+            services, laptop_id, [make_report(clock(), (worn(percent),))]
+        ):
+            await assess_packs(services, sorted(filed.packs))
+
+
+async def test_a_worn_pack_raises_wear_plan_once(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    await days_of_wear(services, clock, laptop_id, [34.0] * 10)
+
+    assert await live_alerts(services) == [("wear-plan", "plan")]
+    (said,) = await rows(services, select(alerts.c.reasons, alerts.c.site))
+    assert "34.0 %" in said[0][0]  # type: ignore[index]  # a list of sentences
+    assert said[1] == "North"
+
+
+async def test_wear_past_the_replace_threshold_takes_the_place_of_plan(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    await days_of_wear(services, clock, laptop_id, [36.0] * 8 + [43.5] * 40)
+
+    kinds = {kind for kind, _ in await live_alerts(services)}
+    assert "wear-replace" in kinds
+    assert "wear-plan" not in kinds
+
+
+async def test_noise_at_a_threshold_does_not_flap(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    noisy = [30.0, 30.4, 29.7, 30.2, 29.8, 30.3, 29.6, 30.1] * 5
+    await days_of_wear(services, clock, laptop_id, noisy)
+
+    raised = await rows(
+        services, select(alerts.c.kind).where(alerts.c.kind == "wear-plan")
+    )
+    assert len(raised) <= 1
+
+
+async def test_a_new_pack_in_the_laptop_leaves_its_own_wear(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    await days_of_wear(services, clock, laptop_id, [34.0] * 6)
+    clock.move(DAY)
+    fresh = replace(PACK, serial="99999", full_charge_capacity=57000, cycle_count=1)
+    await deliver(services, laptop_id, [make_report(clock(), (fresh,))])
+    await assess_all(services)
+
+    wear = await rows(
+        services, select(packs.c.serial, assessments.c.wear).join(assessments)
+    )
+    assert {serial: round(value, 2) for serial, value in wear} == {  # type: ignore[call-overload]  # a number
+        "00417": 0.34,
+        "99999": 0.0,
+    }
+
+
+async def test_a_silent_laptop_is_noted_and_forgotten_when_it_is_back(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    await deliver(services, laptop_id, [make_report(clock())])
+    clock.move(timedelta(days=15))
+
+    assert await look_for_silent(services) == 1
+    assert await live_alerts(services) == [("silent", "note")]
+
+    await heard_from(services, {laptop_id})
+    assert await live_alerts(services) == []
+
+
+async def test_a_laptop_that_enrolled_and_never_reported_is_silent_too(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    clock.move(timedelta(days=15))
+
+    assert await look_for_silent(services) == 1
+
+
+async def test_a_running_collector_files_and_assesses_by_itself(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    assessed = asyncio.Event()
+    assessor = Assessor(services, assessed.set)
+    filing = Filing(services, lambda filed: assessor.add(filed.packs, filed.laptops))
+    intake = Intake(services, filing.wake)
+    async with asyncio.TaskGroup() as group:
+        for worker in (intake, filing, assessor):
+            group.create_task(worker.run())
+        batch = [
+            received(make_report(clock() - n * DAY, (worn(45),))) for n in range(9)
+        ]
+        await intake.store(laptop_id, batch)
+        async with asyncio.timeout(20):
+            await assessed.wait()
+        for closing in (intake, filing, assessor):
+            closing.close()
+
+    assert ("wear-replace", "act") in await live_alerts(services)

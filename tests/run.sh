@@ -1,0 +1,62 @@
+#!/bin/sh
+# Every check of the project: style, types, import rules, tests.
+#
+#   sh tests/run.sh                    all of it
+#   sh tests/run.sh tests/unit -k wear   the checks, then only these tests
+#
+# Makes its own environment in .venv (or $FADEWATCH_VENV). As root on a Debian-like
+# machine it also installs the browser and the emulator that some tests use; elsewhere
+# those tests are skipped and say so.
+set -eu
+cd "$(dirname "$0")/.."
+venv=${FADEWATCH_VENV:-.venv}
+bin=$venv/bin
+
+say() { printf '\n== %s\n' "$*"; }
+
+prepare_python() {
+    say "environment in $venv"
+    [ -x "$bin/python" ] || "${PYTHON:-python3}" -m venv "$venv"
+    now=$(cksum < pyproject.toml)
+    if [ "$(cat "$venv/.prepared" 2>/dev/null)" != "$now" ]; then
+        "$bin/python" -m pip install -q --disable-pip-version-check -U 'pip>=25.1'
+        "$bin/python" -m pip install -q --disable-pip-version-check \
+            -e '.[collector]' --group dev
+        printf '%s\n' "$now" > "$venv/.prepared"
+    fi
+}
+
+# tool:package pairs that are missing and may be installed here.
+prepare_tools() {
+    missing=
+    for pair in chromium:chromium qemu-system-x86_64:qemu-system-x86 \
+        iasl:acpica-tools busybox:busybox-static openssl:openssl; do
+        command -v "${pair%%:*}" > /dev/null || missing="$missing ${pair#*:}"
+    done
+    [ -n "$missing" ] || return 0
+    if [ "$(id -u)" = 0 ] && command -v apt-get > /dev/null; then
+        say "tools for the browser and kernel tests:$missing"
+        # shellcheck disable=SC2086  # a list of package names
+        { apt-get update -q && DEBIAN_FRONTEND=noninteractive \
+            apt-get install -y -q --no-install-recommends $missing; } > "$venv/tools.log" 2>&1 ||
+            printf 'not installed (see %s); their tests are skipped\n' "$venv/tools.log"
+    else
+        printf 'not here, their tests are skipped:%s\n' "$missing"
+    fi
+}
+
+prepare_python
+prepare_tools
+
+say "style"
+"$bin/ruff" check .
+"$bin/ruff" format --check .
+say "types"
+"$bin/mypy"
+say "import rules"
+"$bin/lint-imports" --no-logo
+say "tests"
+if [ $# -eq 0 ]; then
+    set -- --cov --cov-report=term --cov-fail-under=90
+fi
+exec "$bin/python" -m pytest "$@"

@@ -1,0 +1,68 @@
+"""Which pack is it: by what it says of itself, or by how its figures move."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from fadewatch_collector.rules.identity import (
+    PackFigures,
+    figures_of,
+    is_same_weak_pack,
+    pack_identity,
+)
+from tests.reports import PACK
+
+BEFORE = PackFigures("Callow Cells", "CC-57", "mWh", 57000, 40000, 321)
+
+
+def test_identity_holds_all_four_parts() -> None:
+    pack = replace(PACK, made_on=date(2023, 11, 2))
+
+    assert pack_identity(pack) == "Callow Cells|CC-57|00417|2023-11-02"
+
+
+@pytest.mark.parametrize("part", ["maker", "model", "serial", "made_on"])
+def test_packs_that_differ_in_one_part_differ(part: str) -> None:
+    dated = replace(PACK, made_on=date(2023, 11, 2))
+    other = date(2023, 11, 3) if part == "made_on" else "other 7"
+
+    assert pack_identity(replace(dated, **{part: other})) != pack_identity(dated)
+
+
+@pytest.mark.parametrize("serial", [None, "", " ", "0", "0000", "FFFF", "Unknown"])
+def test_a_serial_that_identifies_nothing_gives_no_identity(
+    serial: str | None,
+) -> None:
+    assert pack_identity(replace(PACK, serial=serial)) is None
+
+
+def test_figures_are_those_of_the_reading() -> None:
+    assert figures_of(PACK) == PackFigures(
+        "Callow Cells", "CC-57", "mWh", 57000, 54150, 61
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "same"),
+    [
+        ({}, True),
+        ({"cycle_count": 325, "full_charge_capacity": 39000}, True),
+        ({"full_charge_capacity": 44000}, True),  # relearned: 7 % of design back
+        ({"cycle_count": 65}, True),  # 321 truncated to 8 bits
+        ({"cycle_count": 67}, True),  # and two cycles on
+        ({"cycle_count": None, "maker": None}, True),
+        ({"design_capacity": None}, True),
+        ({"cycle_count": 3}, False),
+        ({"cycle_count": 300}, False),
+        ({"design_capacity": 52000}, False),
+        ({"unit": "mAh"}, False),
+        ({"maker": "Other Cells"}, False),
+        ({"model": "CC-58"}, False),
+        ({"cycle_count": None, "full_charge_capacity": 56800}, False),
+    ],
+)
+def test_a_weak_pack_is_known_by_how_its_figures_move(
+    change: dict[str, object], same: bool
+) -> None:
+    assert is_same_weak_pack(BEFORE, replace(BEFORE, **change)) is same
