@@ -1,1 +1,1 @@
-"""JSON for agents and operators."""
+"""The JSON interface: agents report here, programs ask here."""

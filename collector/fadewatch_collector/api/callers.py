@@ -1,0 +1,47 @@
+"""Who calls: an agent by its key, a program by an operator's API token."""
+
+import re
+from typing import Literal, assert_never
+
+from aiohttp import web
+
+from fadewatch_collector.api.keys import LAPTOP_ID, OPERATOR, SERVICES
+from fadewatch_collector.errors import NotSignedIn
+from fadewatch_collector.usecases.api_tokens import operator_of_api_token
+from fadewatch_collector.usecases.enrolment import laptop_of_key
+
+Caller = Literal["anyone", "agent", "operator"]
+
+# RFC 6750 section 2.1; the length is ours and far above that of any key given out.
+_BEARER = re.compile(r"Bearer +([A-Za-z0-9._~+/-]{1,256}=*)", re.IGNORECASE)
+
+
+async def let_in(request: web.Request, caller: Caller) -> None:
+    """Find out who calls and note it on the request.
+
+    Raises
+    ------
+    NotSignedIn
+        The key or token is missing, unknown, expired or of the other kind.
+    """
+    match caller:
+        case "anyone":
+            return
+        case "agent":
+            key = _secret(request, "send this laptop's key as 'Bearer'")
+            request[LAPTOP_ID] = await laptop_of_key(request.app[SERVICES], key)
+        case "operator":
+            token = _secret(request, "send an API token as 'Bearer'")
+            operator = await operator_of_api_token(request.app[SERVICES], token)
+            if operator is None:
+                raise NotSignedIn("the API token is unknown, revoked or expired")
+            request[OPERATOR] = operator
+        case _:
+            assert_never(caller)
+
+
+def _secret(request: web.Request, advice: str) -> str:
+    sent = _BEARER.fullmatch(request.headers.get("Authorization", "").strip())
+    if sent is None:
+        raise NotSignedIn(advice)
+    return sent[1]

@@ -1,0 +1,71 @@
+"""GET /exports/fleet.csv: the fleet, streamed."""
+
+import asyncio
+import logging
+from collections.abc import AsyncGenerator
+from contextlib import aclosing
+
+from aiohttp import web
+
+from fadewatch_collector.api.keys import EXPORT_PLACES, SERVICES
+from fadewatch_collector.api.request_ids import request_id
+from fadewatch_collector.errors import TooManyAttempts
+from fadewatch_collector.usecases.exports import stream_fleet_csv
+
+EXPORTS_AT_ONCE = 3
+"""Exports that run at the same time; each holds a connection. Own choice."""
+
+BUSY_RETRY_S = 10.0
+"""What a caller is asked to wait while others export [s]. Own choice."""
+
+PIECE_TIMEOUT_S = 60.0
+"""Longest wait for a caller to take one piece [s]. Own choice.
+
+An export is one steady view of the store: a caller who stops reading must not hold it.
+"""
+
+CSV_TYPE = "text/csv; charset=utf-8; header=present"
+
+log = logging.getLogger(__name__)
+
+
+async def send_fleet_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with the fleet CSV, piece by piece as it is read."""
+    services = request.app[SERVICES]
+    places = request.app[EXPORT_PLACES]
+    if places.locked():
+        raise TooManyAttempts("exports at the same time", BUSY_RETRY_S)
+    async with places, aclosing(stream_fleet_csv(services)) as pieces:
+        # The first rows before the status: a store that fails still gets a problem.
+        first = await anext(pieces) + await anext(pieces, b"")
+        response = web.StreamResponse(
+            headers={
+                "Content-Type": CSV_TYPE,
+                "Content-Disposition": "attachment; "
+                f'filename="fleet-{services.clock():%Y-%m-%d}.csv"',
+            }
+        )
+        await response.prepare(request)
+        await response.write(first)
+        await _pass_on(request, response, pieces)
+    return response
+
+
+async def _pass_on(
+    request: web.Request,
+    response: web.StreamResponse,
+    pieces: AsyncGenerator[bytes],
+) -> None:
+    try:
+        async for piece in pieces:
+            async with asyncio.timeout(PIECE_TIMEOUT_S):
+                await response.write(piece)
+        await response.write_eof()
+    except ConnectionError:
+        log.info("the caller of export %s has gone", request_id(request))
+    except Exception:
+        # The status is sent already. Cutting the connection off before the last chunk
+        # is the only way to tell the caller that the file is not whole.
+        log.exception("export %s broke off", request_id(request))
+        if request.transport is not None:
+            request.transport.abort()

@@ -1,0 +1,51 @@
+"""/healthz and /readyz: does the process run, can it work."""
+
+import asyncio
+
+from aiohttp import web
+from pydantic import TypeAdapter
+
+from fadewatch_collector.api.answers import Health
+from fadewatch_collector.api.problems import problems
+from fadewatch_collector.api.replies import reply
+from fadewatch_collector.errors import StoreError
+from fadewatch_collector.store.ping import ping
+from fadewatch_collector.usecases.services import Services
+
+STORE_TIMEOUT_S = 5.0
+"""Longest wait for the store's answer [s]. Own choice."""
+
+_HEALTH = TypeAdapter(Health)
+
+
+def health_routes(services: Services) -> list[web.RouteDef]:
+    """Return the two routes, for the root application."""
+
+    async def healthz(request: web.Request) -> web.StreamResponse:
+        del request
+        return reply(_HEALTH, Health())
+
+    async def ready(request: web.Request) -> web.StreamResponse:
+        del request
+        await check_ready(services)
+        return reply(_HEALTH, Health())
+
+    async def readyz(request: web.Request) -> web.StreamResponse:
+        return await problems(request, ready)
+
+    return [web.get("/healthz", healthz), web.get("/readyz", readyz)]
+
+
+async def check_ready(services: Services) -> None:
+    """Ask the store for a sign of life.
+
+    Raises
+    ------
+    StoreError
+        It does not answer, or not in time.
+    """
+    try:
+        async with asyncio.timeout(STORE_TIMEOUT_S):
+            await ping(services.store)
+    except TimeoutError as error:
+        raise StoreError("the store does not answer in time") from error

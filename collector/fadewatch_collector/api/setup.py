@@ -1,0 +1,88 @@
+"""Put the API's application together."""
+
+import asyncio
+import json
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from aiohttp import HttpVersion11, web
+
+from fadewatch_collector.api import keys
+from fadewatch_collector.api.bodies import HANDLER_ARGS
+from fadewatch_collector.api.buckets import Buckets, Rate
+from fadewatch_collector.api.downloads import EXPORTS_AT_ONCE
+from fadewatch_collector.api.health import health_routes
+from fadewatch_collector.api.openapi import describe
+from fadewatch_collector.api.problems import problem_response, problems
+from fadewatch_collector.api.request_ids import add_headers
+from fadewatch_collector.api.routes import ROUTES
+from fadewatch_collector.usecases.services import Services
+
+__all__ = [
+    "DEFAULT_LIMITS",
+    "HANDLER_ARGS",
+    "PREFIX",
+    "Limits",
+    "Rate",
+    "health_routes",
+    "make_api",
+]
+
+PREFIX = "/api/v1"
+"""Where the root application mounts the API."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Rate limits. Own choices.
+
+    Attributes
+    ----------
+    reports
+        Requests of one laptop: a full spool of 5,000 goes out in 10 of them.
+    enrolments
+        Requests of one address: many laptops may enrol through one gateway.
+    """
+
+    reports: Rate
+    enrolments: Rate
+
+
+DEFAULT_LIMITS = Limits(
+    reports=Rate(burst=60, per_second=1), enrolments=Rate(burst=100, per_second=5)
+)
+
+
+def make_api(
+    services: Services, intake: keys.IntakePort, limits: Limits = DEFAULT_LIMITS
+) -> web.Application:
+    """Return the API, to be mounted at :data:`PREFIX`.
+
+    The root application must be made with ``handler_args=HANDLER_ARGS``.
+    """
+    clock = services.clock
+    app = web.Application(middlewares=[problems])
+    app[keys.SERVICES] = services
+    app[keys.INTAKE] = intake
+    app[keys.REPORT_BUCKETS] = Buckets("reports", limits.reports, clock)
+    app[keys.ENROLMENT_BUCKETS] = Buckets("enrolments", limits.enrolments, clock)
+    app[keys.EXPORT_PLACES] = asyncio.Semaphore(EXPORTS_AT_ONCE)
+    app[keys.DESCRIPTION] = json.dumps(describe(ROUTES, PREFIX)).encode()
+    app.on_response_prepare.append(add_headers)
+    for route in ROUTES:
+        app.router.add_route(
+            route.method, route.path, route.guarded(), expect_handler=_expected
+        )
+    return app
+
+
+async def _expected(request: web.Request) -> web.StreamResponse | None:
+    """Answer the Expect header before the body comes."""
+    if request.version < HttpVersion11:
+        return None
+    if request.headers.get("Expect", "").lower() != "100-continue":
+        return problem_response(request, HTTPStatus.EXPECTATION_FAILED)
+    await request.writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
+    # What was written is no part of the answer, which has not begun yet.
+    request.writer.output_size = 0
+    return None
