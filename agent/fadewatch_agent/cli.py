@@ -15,13 +15,14 @@ code  means
 What only one command needs is imported when it runs: ``read`` never pays for TLS.
 """
 
-import argparse
+import os
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+from fadewatch_agent.arguments import PROGRAM, Command, Option, UsageError, parse
 from fadewatch_agent.configuration import Settings, load_settings
 from fadewatch_agent.errors import (
     AgentError,
@@ -35,6 +36,7 @@ from fadewatch_common import __version__
 
 DONE = 0
 FAILED = 1
+WRONG_USAGE = 2
 NO_PACK = 3
 QUEUED = 4
 NOT_CONFIGURED = 5
@@ -43,66 +45,63 @@ REFUSED = 6
 PATIENCE_SECONDS = 60.0
 """Longest time that one run spends waiting for a collector to come back [s]."""
 
-_OPTIONS = ("collector", "token_file", "ca", "state")
+Values = Mapping[str, str]
+
+_JSON = Option("json", "print it as JSON")
+_ROOT = Option("root", "read a saved tree of /sys and /proc", "DIR")
+_SETTINGS = (
+    Option("config", "settings file (default /etc/fadewatch/agent.toml)", "FILE"),
+    Option("collector", "address of the collector", "URL"),
+    Option("token-file", "file with the enrolment token", "FILE"),
+    Option("ca", "file with the only certificates to trust", "FILE"),
+    Option("state", "folder of queue and key", "DIR"),
+)
+_PATIENCE = Option(
+    "patience", "wait this long for the collector to come back (default 60)", "SECONDS"
+)
+COMMANDS = {
+    "read": Command("read this laptop now and print it", (_JSON, _ROOT)),
+    "report": Command(
+        "read, queue on disk, deliver what is queued", (_ROOT, _PATIENCE, *_SETTINGS)
+    ),
+    "status": Command(
+        "show the queue, the last delivery, the last error", (_JSON, *_SETTINGS)
+    ),
+}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
-    chosen = _parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
     # Names come from firmware; a terminal that cannot show one must not stop us.
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
     try:
-        return _COMMANDS[chosen.command](chosen)
+        return _run(words)
+    except UsageError as error:
+        return _complain(error, WRONG_USAGE)
     except InvalidConfiguration as error:
         return _complain(error, NOT_CONFIGURED)
     except (AgentError, OSError) as error:
         return _complain(error, FAILED)
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="fadewatch-agent",
-        description="Read this laptop's packs, memory and drives, and report them.",
-    )
-    parser.add_argument("--version", action="version", version=__version__)
-    commands = parser.add_subparsers(dest="command", required=True)
-    read = commands.add_parser("read", help="read this laptop now and print it")
-    read.add_argument("--json", action="store_true", help="print the report as JSON")
-    read.add_argument("--root", type=Path, help="read a saved tree of /sys and /proc")
-    report = commands.add_parser(
-        "report", help="read, queue on disk, deliver what is queued"
-    )
-    report.add_argument("--root", type=Path, help="read a saved tree of /sys and /proc")
-    report.add_argument(
-        "--patience",
-        type=float,
-        default=PATIENCE_SECONDS,
-        metavar="SECONDS",
-        help="wait at most this long for the collector to come back (default 60)",
-    )
-    status = commands.add_parser("status", help="show queue, last delivery, last error")
-    status.add_argument("--json", action="store_true", help="print it as JSON")
-    for command in (report, status):
-        _add_settings(command)
-    return parser
+def _run(words: Sequence[str]) -> int:
+    if list(words) == ["--version"]:
+        sys.stdout.write(f"{__version__}\n")
+        return DONE
+    chosen = parse(words, COMMANDS)
+    if chosen.command is None:
+        sys.stdout.write(chosen.text)
+        return DONE
+    return _ACTIONS[chosen.command](chosen.values)
 
 
-def _add_settings(command: argparse.ArgumentParser) -> None:
-    command.add_argument(
-        "--config", type=Path, help="settings file (default /etc/fadewatch/agent.toml)"
-    )
-    command.add_argument("--collector", metavar="URL", help="address of the collector")
-    command.add_argument("--token-file", metavar="FILE", help="enrolment token")
-    command.add_argument("--ca", metavar="FILE", help="certificates to trust instead")
-    command.add_argument("--state", metavar="DIR", help="folder of queue and key")
-
-
-def _read(chosen: argparse.Namespace) -> int:
-    report = take_reading(_files(chosen), _now(), None, time.sleep)
-    if chosen.json:
+def _read(values: Values) -> int:
+    report = take_reading(_files(values), _now(), None, time.sleep)
+    if "json" in values:
         import json  # noqa: PLC0415
 
         from fadewatch_common.encoding import to_plain  # noqa: PLC0415
@@ -115,19 +114,13 @@ def _read(chosen: argparse.Namespace) -> int:
     return DONE if report.packs else NO_PACK
 
 
-def _report(chosen: argparse.Namespace) -> int:
-    import random  # noqa: PLC0415
-
+def _report(values: Values) -> int:
     from fadewatch_agent.delivery import Patience  # noqa: PLC0415
     from fadewatch_agent.reporting import Surroundings, report  # noqa: PLC0415
 
-    # Not secret: it spreads the laptops of a fleet over time.
-    chance = random.SystemRandom()
-    patience = Patience(
-        chosen.patience, time.sleep, lambda most: chance.uniform(0, most)
-    )
-    around = Surroundings(_files(chosen), _now(), patience)
-    result = report(_settings(chosen), around)
+    settings = _settings(values)
+    patience = Patience(_seconds(values), time.sleep, _jitter)
+    result = report(settings, Surroundings(_files(values), _now(), patience))
     if result.busy:
         sys.stdout.write("another report is running; nothing to do\n")
         return DONE
@@ -140,11 +133,11 @@ def _report(chosen: argparse.Namespace) -> int:
     return DONE
 
 
-def _status(chosen: argparse.Namespace) -> int:
+def _status(values: Values) -> int:
     from fadewatch_agent.standing import standing, standing_text  # noqa: PLC0415
 
-    now = standing(_settings(chosen))
-    if chosen.json:
+    now = standing(_settings(values))
+    if "json" in values:
         import json  # noqa: PLC0415
 
         sys.stdout.write(json.dumps(now._asdict(), indent=2) + "\n")
@@ -153,21 +146,44 @@ def _status(chosen: argparse.Namespace) -> int:
     return DONE
 
 
-_COMMANDS = {"read": _read, "report": _report, "status": _status}
+_ACTIONS = {"read": _read, "report": _report, "status": _status}
 
 
-def _files(chosen: argparse.Namespace) -> SystemFiles:
-    return SystemFiles(chosen.root or Path("/"))
+def _files(values: Values) -> SystemFiles:
+    root = Path(values.get("root", "/"))
+    if not root.is_dir():
+        raise UsageError(f"{root} is not a folder")
+    return SystemFiles(root)
 
 
 def _now() -> Moment:
     return Moment(datetime.now(UTC), random_bits())
 
 
-def _settings(chosen: argparse.Namespace) -> Settings:
-    return load_settings(
-        chosen.config, {name: getattr(chosen, name) for name in _OPTIONS}
-    )
+def _settings(values: Values) -> Settings:
+    file = values.get("config")
+    options = {
+        name.replace("-", "_"): values[name]
+        for name in ("collector", "token-file", "ca", "state")
+        if name in values
+    }
+    return load_settings(Path(file) if file else None, options)
+
+
+def _jitter(most: float) -> float:
+    # The random module would cost more than the whole wait is worth.
+    return most * int.from_bytes(os.urandom(4)) / 2**32
+
+
+def _seconds(values: Values) -> float:
+    text = values.get("patience", str(PATIENCE_SECONDS))
+    try:
+        seconds = float(text)
+    except ValueError as error:
+        raise UsageError(f"--patience needs a number, not {text!r}") from error
+    if not seconds >= 0:
+        raise UsageError("--patience cannot be below 0")
+    return seconds
 
 
 def _code(obstacle: Exception) -> int:
@@ -177,5 +193,5 @@ def _code(obstacle: Exception) -> int:
 
 
 def _complain(error: Exception, code: int) -> int:
-    sys.stderr.write(f"fadewatch-agent: {error}\n")
+    sys.stderr.write(f"{PROGRAM}: {error}\n")
     return code

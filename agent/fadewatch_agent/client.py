@@ -2,17 +2,17 @@
 
 import http.client
 import json
+import os
 import ssl
-import urllib.request
+import sys
 import zlib
-from collections.abc import Mapping
 from datetime import UTC, datetime
+from email.message import Message
 from pathlib import Path
 from typing import Any
-from urllib.error import URLError
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, unquote, urlsplit
 
-from fadewatch_agent.configuration import checked_address, is_loopback
+from fadewatch_agent.configuration import checked_address
 from fadewatch_agent.errors import (
     InvalidConfiguration,
     NotACollector,
@@ -32,6 +32,9 @@ LONGEST_WAIT = 86_400.0
 _GZIP = 31
 """Window bits with which zlib writes the gzip format (RFC 1952)."""
 
+_PROXY_PORT = 80
+"""Port of a proxy whose address names none."""
+
 _REFUSED = (401, 403)
 _COME_BACK = (408, 425, 429, 500, 502, 503, 504)
 _AT_FAULT = (400, 413, 415, 422)
@@ -39,11 +42,13 @@ _PROBLEM = "application/problem+json"
 
 
 class Client:
-    """Posts JSON to one collector."""
+    """Posts JSON to one collector; follows no redirect."""
 
     def __init__(self, collector: str, ca: Path | None) -> None:
         self._collector = checked_address(collector)
-        self._opener = _opener(self._collector, ca)
+        self._parts = urlsplit(self._collector)
+        self._context = _trust(ca) if self._parts.scheme == "https" else None
+        self._proxy = _proxy(self._parts)
 
     def post(
         self, path: str, body: bytes, expected: int, key: str | None = None
@@ -67,52 +72,73 @@ class Client:
             Anything but the expected answer came, or none.
         """
         headers = {
+            "User-Agent": f"fadewatch-agent/{__version__}",
             "Content-Type": "application/json",
             "Content-Encoding": "gzip",
-            "Accept": "application/json, " + _PROBLEM,
+            "Accept": f"application/json, {_PROBLEM}",
+            "Connection": "close",
         }
         if key is not None:
             headers["Authorization"] = f"Bearer {key}"
-        request = urllib.request.Request(  # noqa: S310 (the scheme was checked)
-            self._collector + path,
-            data=zlib.compress(body, wbits=_GZIP),
-            headers=headers,
-            method="POST",
-        )
-        status, answer, fields = self._exchange(request)
-        return _understood(status, answer, fields, expected)
-
-    def _exchange(
-        self, request: urllib.request.Request
-    ) -> tuple[int, bytes, Mapping[str, str]]:
+        connection = self._connection()
         try:
-            with self._opener.open(request, timeout=TIMEOUT) as response:
-                answer = response.read(LONGEST_ANSWER + 1)
-                return response.status, answer, response.headers
-        except URLError as error:
-            raise Unreachable(f"{self._collector}: {error.reason}") from error
+            connection.request("POST", self._parts.path + path, _packed(body), headers)
+            response = connection.getresponse()
+            answer = response.read(LONGEST_ANSWER + 1)
         except (OSError, http.client.HTTPException) as error:
-            raise Unreachable(
-                f"{self._collector}: {str(error) or repr(error)}"
-            ) from error
+            why = str(error) or repr(error)
+            raise Unreachable(f"{self._collector}: {why}") from error
+        finally:
+            connection.close()
+        return _understood(response.status, answer, response.headers, expected)
+
+    def _connection(self) -> http.client.HTTPConnection:
+        host, port = self._parts.hostname or "", self._parts.port
+        if self._context is None:
+            return http.client.HTTPConnection(host, port, timeout=TIMEOUT)
+        if self._proxy is None:
+            return http.client.HTTPSConnection(
+                host, port, timeout=TIMEOUT, context=self._context
+            )
+        # The proxy is asked for a tunnel: it sees the collector's name, never a key.
+        connection = http.client.HTTPSConnection(
+            self._proxy.hostname or "",
+            self._proxy.port or _PROXY_PORT,
+            timeout=TIMEOUT,
+            context=self._context,
+        )
+        connection.set_tunnel(host, port, _proxy_headers(self._proxy))
+        return connection
 
 
-def _opener(collector: str, ca: Path | None) -> urllib.request.OpenerDirector:
-    """Put together an opener that follows no redirect and raises for no status.
+def _packed(body: bytes) -> bytes:
+    return zlib.compress(body, wbits=_GZIP)
 
-    The usual one would carry the key to wherever a redirect points.
-    """
-    parts = urlsplit(collector)
-    # A proxy cannot reach this machine's own services, and must not see the key.
-    proxies: dict[str, str] | None = {} if is_loopback(parts) else None
-    opener = urllib.request.OpenerDirector()
-    opener.addheaders = [("User-Agent", f"fadewatch-agent/{__version__}")]
-    opener.add_handler(urllib.request.ProxyHandler(proxies))
-    if parts.scheme == "https":
-        opener.add_handler(urllib.request.HTTPSHandler(context=_trust(ca)))
-    else:
-        opener.add_handler(urllib.request.HTTPHandler())
-    return opener
+
+def _proxy(collector: SplitResult) -> SplitResult | None:
+    """Return the operating system's proxy for the collector; None for none."""
+    names = (name.lower() for name in os.environ)
+    if collector.scheme != "https" or (
+        # Elsewhere the system keeps proxies outside the environment.
+        sys.platform == "linux" and not any(name.endswith("_proxy") for name in names)
+    ):
+        return None
+    # Costs a tenth of a run, so only laptops that may have a proxy pay for it.
+    from urllib.request import getproxies, proxy_bypass  # noqa: PLC0415
+
+    address = getproxies().get("https")
+    if not address or proxy_bypass(collector.hostname or ""):
+        return None
+    return urlsplit(address if "://" in address else f"http://{address}")
+
+
+def _proxy_headers(proxy: SplitResult) -> dict[str, str]:
+    if not proxy.username:
+        return {}
+    from base64 import b64encode  # noqa: PLC0415
+
+    account = f"{unquote(proxy.username)}:{unquote(proxy.password or '')}"
+    return {"Proxy-Authorization": f"Basic {b64encode(account.encode()).decode()}"}
 
 
 def _trust(ca: Path | None) -> ssl.SSLContext:
@@ -123,7 +149,7 @@ def _trust(ca: Path | None) -> ssl.SSLContext:
 
 
 def _understood(
-    status: int, answer: bytes, fields: Mapping[str, str], expected: int
+    status: int, answer: bytes, fields: Message, expected: int
 ) -> dict[str, Any]:
     kind = (fields.get("Content-Type") or "").partition(";")[0].strip().lower()
     record = _object(answer) if kind in ("application/json", _PROBLEM) else None

@@ -16,7 +16,7 @@ QUEUE_LIMIT = 5000
 _LEAST_QUEUE = 10
 _PATHS = ("token_file", "ca", "state")
 _KEYS = ("collector", *_PATHS, "queue_limit")
-_LOOPBACK = re.compile(r"localhost|::1|127(\.\d{1,3}){3}")
+_LOOPBACK = r"localhost|::1|127(\.\d{1,3}){3}"
 
 
 class Settings(NamedTuple):
@@ -43,7 +43,7 @@ class Settings(NamedTuple):
     queue_limit: int = QUEUE_LIMIT
 
 
-def load_settings(file: Path | None, options: Mapping[str, str | None]) -> Settings:
+def load_settings(file: Path | None, options: Mapping[str, str]) -> Settings:
     """Read the settings; options that are set come before the file.
 
     Parameters
@@ -51,7 +51,7 @@ def load_settings(file: Path | None, options: Mapping[str, str | None]) -> Setti
     file
         The file to read; None for the usual one, which may be missing.
     options
-        Settings of the command line, None where not given.
+        Settings of the command line.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def load_settings(file: Path | None, options: Mapping[str, str | None]) -> Setti
         The file cannot be read or holds something that cannot be used.
     """
     values = _from_file(file or DEFAULT_FILE, must_exist=file is not None)
-    values |= {name: value for name, value in options.items() if value is not None}
+    values |= options
     collector = values.get("collector")
     limit = values.get("queue_limit", QUEUE_LIMIT)
     if not isinstance(limit, int) or limit < _LEAST_QUEUE:
@@ -106,7 +106,7 @@ def checked_address(address: str) -> str:
 
 def is_loopback(parts: SplitResult) -> bool:
     """Say whether an address means this machine itself."""
-    return _LOOPBACK.fullmatch(parts.hostname or "") is not None
+    return re.fullmatch(_LOOPBACK, parts.hostname or "") is not None
 
 
 def _from_file(file: Path, *, must_exist: bool) -> dict[str, Any]:

@@ -34,9 +34,9 @@ class Enrolment(NamedTuple):
         """
         uuids = (self.board_uuid, laptop.board_uuid)
         serials = (self.serial, laptop.serial)
-        if not any(map(is_placeholder_uuid, uuids)) and uuids[0] != uuids[1]:
+        if uuids[0] != uuids[1] and not any(map(is_placeholder_uuid, uuids)):
             return False
-        return any(map(is_placeholder, serials)) or serials[0] == serials[1]
+        return serials[0] == serials[1] or any(map(is_placeholder, serials))
 
 
 def kept_enrolment(state: Path) -> Enrolment | None:

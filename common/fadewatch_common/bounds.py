@@ -7,9 +7,9 @@ answering it takes a plain dict and no import, so one definition serves both sid
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import fields, is_dataclass
 from datetime import date, datetime
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, NamedTuple, get_args, get_origin, get_type_hints
 
 type_hints_of = get_type_hints
 
@@ -24,8 +24,7 @@ PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]*$"
 _UNPRINTABLE_RE = re.compile(_UNPRINTABLE + "|[\ud800-\udfff]")
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class Text(NamedTuple):
     """A string of ``min_length`` to ``max_length`` printable characters."""
 
     max_length: int
@@ -54,8 +53,7 @@ class Text:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Between:
+class Between(NamedTuple):
     """A number from ``low`` to ``high``, both included."""
 
     low: float
@@ -80,29 +78,27 @@ class Between:
         return schema
 
 
-@dataclass(frozen=True, slots=True)
-class AtMost:
-    """A tuple of at most ``count`` items."""
+class AtMost(NamedTuple):
+    """A tuple of at most ``most`` items."""
 
-    count: int
+    most: int
 
     def problem(self, value: object) -> str | None:
         """Say what is wrong with the value, or None."""
         if not isinstance(value, tuple):
             return "is not a list"
-        if len(value) > self.count:
-            return f"has more than {self.count} items"
+        if len(value) > self.most:
+            return f"has more than {self.most} items"
         return None
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: Callable[[Any], CoreSchema]
     ) -> CoreSchema:
         """Add the limit to pydantic's schema of the annotated tuple."""
-        return handler(source) | {"max_length": self.count}
+        return handler(source) | {"max_length": self.most}
 
 
-@dataclass(frozen=True, slots=True)
-class OneOf:
+class OneOf(NamedTuple):
     """One of a few fixed words (or the one schema number)."""
 
     choices: tuple[str | int, ...]
@@ -114,8 +110,7 @@ class OneOf:
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class Aware:
+class Aware(NamedTuple):
     """A moment with its offset from UTC (RFC 3339), in the years given."""
 
     first_year: int = 1970
