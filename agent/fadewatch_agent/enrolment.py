@@ -2,7 +2,7 @@
 
 import json
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TypeGuard
 
 from fadewatch_agent.client import Client
 from fadewatch_agent.configuration import Settings
@@ -21,7 +21,7 @@ class Enrolment(NamedTuple):
     """The laptop's standing with one collector."""
 
     collector: str
-    laptop_id: str
+    laptop_id: int
     key: str
     serial: str | None
     board_uuid: str | None
@@ -42,11 +42,15 @@ class Enrolment(NamedTuple):
 def kept_enrolment(state: Path) -> Enrolment | None:
     """Return the enrolment on disk; None when there is none that can be used."""
     record = read_record(state / FILE)
-    texts = {name: record.get(name) for name in ("collector", "laptop_id", "key")}
+    texts = {name: record.get(name) for name in ("collector", "key")}
+    laptop_id = record.get("laptop_id")
     if not all(isinstance(text, str) and text for text in texts.values()):
+        return None
+    if not _is_number(laptop_id):
         return None
     return Enrolment(
         **{name: str(text) for name, text in texts.items()},
+        laptop_id=laptop_id,
         serial=record.get("serial"),
         board_uuid=record.get("board_uuid"),
     )
@@ -70,7 +74,7 @@ def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
     }
     answer = client.post("/api/v1/enrol", json.dumps(body).encode(), expected=201)
     laptop_id, key = answer.get("laptop_id"), answer.get("key")
-    if not isinstance(laptop_id, str) or not _is_key(key):
+    if not _is_number(laptop_id) or not _is_key(key):
         raise NotACollector("the answer to the enrolment names no laptop or key")
     enrolment = Enrolment(
         collector=settings.collector or "",
@@ -103,3 +107,7 @@ def _token(file: Path | None) -> str:
     if not _is_key(token):
         raise NotEnrolled(f"this laptop is not enrolled, and {file} holds no token")
     return token
+
+
+def _is_number(value: object) -> TypeGuard[int]:
+    return isinstance(value, int) and not isinstance(value, bool) and value > 0

@@ -19,7 +19,7 @@ class Standing(NamedTuple):
 
     collector: str | None
     enrolled: bool
-    laptop_id: str | None
+    laptop_id: int | None
     delivered_at: str | None
     queued: int
     set_aside: int
@@ -64,7 +64,7 @@ def standing_text(now: Standing) -> str:
     aside = f"{now.set_aside} rejected by the collector" if now.set_aside else "none"
     rows = [
         ("collector", now.collector or "not set"),
-        ("enrolled", f"yes, as {now.laptop_id}" if now.enrolled else "no"),
+        ("enrolled", f"yes, as laptop {now.laptop_id}" if now.enrolled else "no"),
         ("last delivery", now.delivered_at or "never"),
         ("reports waiting", str(now.queued)),
         ("reports set aside", aside),

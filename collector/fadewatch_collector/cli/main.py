@@ -2,6 +2,7 @@
 
 import click
 
+from fadewatch_collector.cli.demo import demo_command
 from fadewatch_collector.cli.serve import serve_command
 from fadewatch_collector.cli.token import token_group
 from fadewatch_common import __version__
@@ -14,4 +15,5 @@ def main() -> None:
 
 
 main.add_command(serve_command)
+main.add_command(demo_command)
 main.add_command(token_group)

@@ -155,7 +155,6 @@ reports = Table(
     Column("received_at", Moment, nullable=False),
     Column("body", Text, nullable=False),
     Index(None, "laptop_id", "measured_at"),
-    sqlite_with_rowid=False,
     comment="Reports as received. A row here is what 'stored' promises.",
 )
 

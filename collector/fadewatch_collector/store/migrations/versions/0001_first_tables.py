@@ -293,7 +293,6 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("report_id", name="pk_reports"),
         comment="Reports as received. A row here is what 'stored' promises.",
-        sqlite_with_rowid=False,
     )
     op.create_index(
         "ix_reports_laptop_id_measured_at",
