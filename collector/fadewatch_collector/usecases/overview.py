@@ -24,6 +24,22 @@ from fadewatch_collector.store.laptop_page import (
 from fadewatch_collector.store.pages import AlertFilter, AlertRow, LaptopRow
 from fadewatch_collector.usecases.services import Services
 
+__all__ = [
+    "AlertFilter",
+    "AlertList",
+    "AlertRow",
+    "DailyValue",
+    "InventoryChange",
+    "LaptopDetail",
+    "LaptopList",
+    "LaptopRow",
+    "LaptopView",
+    "PackStay",
+    "alert_list",
+    "laptop_list",
+    "laptop_view",
+]
+
 PAGE_ROWS = 50
 """Rows of a list on one page [count]. Own choice."""
 

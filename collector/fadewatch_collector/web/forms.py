@@ -1,0 +1,84 @@
+"""Forms: reading them, and refusing those that our own pages did not send."""
+
+from urllib.parse import parse_qsl, urlsplit
+
+from aiohttp import web
+
+from fadewatch_collector.errors import InvalidRequest, NotAllowed
+from fadewatch_collector.web.keys import SERVICES, SIGNING
+
+TOKEN_FIELD = "form_token"  # noqa: S105 -- the name of a field, not a secret
+
+FORM_BYTES = 16 * 1024
+"""Largest form taken [bytes]; ours have a few short fields. Own choice."""
+
+FORM_FIELDS = 20
+"""Most fields of a form [count]. Own choice."""
+
+_FORM_TYPE = "application/x-www-form-urlencoded"
+_NOT_OURS = "send this form from here; open the page again and repeat it"
+
+
+async def read_form(request: web.Request, bound_to: str | None) -> dict[str, str]:
+    """Read a form that one of our own pages has sent.
+
+    Parameters
+    ----------
+    bound_to
+        The session or visit that the form's token must belong to.
+
+    Raises
+    ------
+    InvalidRequest
+        It is not a form, or too large.
+    NotAllowed
+        It comes from another site, or without the right token.
+    """
+    _refuse_other_sites(request)
+    form = await _fields(request)
+    token = form.pop(TOKEN_FIELD, "")
+    if bound_to is None or not request.app[SIGNING].is_form_token(token, bound_to):
+        raise NotAllowed(_NOT_OURS)
+    return form
+
+
+async def _fields(request: web.Request) -> dict[str, str]:
+    if request.content_type != _FORM_TYPE:
+        raise InvalidRequest("this address takes a form only")
+    body = bytearray()
+    async for piece in request.content.iter_any():
+        body += piece
+        if len(body) > FORM_BYTES:
+            raise InvalidRequest("the form is too large")
+    try:
+        pairs = parse_qsl(
+            body.decode("utf-8", "replace"),
+            keep_blank_values=True,
+            max_num_fields=FORM_FIELDS,
+        )
+    except ValueError as error:
+        raise InvalidRequest("the form has too many fields") from error
+    return dict(pairs)
+
+
+def _refuse_other_sites(request: web.Request) -> None:
+    """Refuse what the browser says comes from another site.
+
+    Browsers leave both headers out in places (plain http, old versions); the form's
+    token then stands alone.
+    """
+    site = request.headers.get("Sec-Fetch-Site")
+    if site is not None and site != "same-origin":
+        raise NotAllowed(_NOT_OURS)
+    origin = request.headers.get("Origin")
+    if origin is not None and origin not in _own_origins(request):
+        raise NotAllowed(_NOT_OURS)
+
+
+def _own_origins(request: web.Request) -> set[str]:
+    own = {f"{request.scheme}://{request.host}"}
+    public_url = request.app[SERVICES].settings.public_url
+    if public_url:
+        parts = urlsplit(public_url)
+        own.add(f"{parts.scheme}://{parts.netloc}")
+    return own

@@ -1,0 +1,22 @@
+"""Where the pages keep what they share."""
+
+from aiohttp import web
+from jinja2 import Environment
+
+from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.web.limits import SignInLimits
+from fadewatch_collector.web.signing import Signing
+from fadewatch_collector.web.static import StaticFiles
+
+SERVICES = web.AppKey("page_services", Services)
+TEMPLATES = web.AppKey("page_templates", Environment)
+STATIC = web.AppKey("page_static", StaticFiles)
+SIGNING = web.AppKey("page_signing", Signing)
+LIMITS = web.AppKey("page_limits", SignInLimits)
+
+OPERATOR = web.RequestKey("page_operator", Operator)
+"""Who is signed in; missing when nobody is."""
+
+SESSION = web.RequestKey("page_session", str)
+"""The token of the session that the request belongs to; missing without one."""

@@ -1,0 +1,271 @@
+"""Geometry of the wear plot: scales, ticks and paths; no markup.
+
+Wear grows upwards. Everything is in the plot's own units, which a page shows as CSS
+pixels at the plot's natural width.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from statistics import median
+
+GAP_DAYS = 45
+"""Days without a value after which the line is broken [day]. Own choice."""
+
+POINT_SPACING = 2.0
+"""Least distance of two points of the line [unit]; closer ones are one. Own choice."""
+
+WEAR_STEPS = (0.02, 0.05, 0.10, 0.20, 0.50)
+MOST_WEAR_TICKS = 6
+MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120)
+DAY_STEPS = (1, 2, 7, 14)
+SHORT_SPAN_DAYS = 75
+"""Span below which ticks are days and not months [day]. Own choice."""
+
+TICK_WIDTH = 88.0
+"""Room that a date below the plot takes [unit]."""
+
+HEADROOM = 0.05
+"""Wear shown above the highest line or value [fraction]. Own choice."""
+
+MONTHS_A_YEAR = 12
+
+Value = tuple[date, float]
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Size of the drawing and of the margins around the plot."""
+
+    width: float
+    height: float
+    left: float = 46.0
+    right: float = 14.0
+    top: float = 14.0
+    bottom: float = 30.0
+
+    @property
+    def right_edge(self) -> float:
+        """Horizontal place of the plot's right side."""
+        return self.width - self.right
+
+    @property
+    def bottom_edge(self) -> float:
+        """Vertical place of the plot's lower side."""
+        return self.height - self.bottom
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A named height in the plot; a faint one is only for orientation."""
+
+    wear: float
+    name: str
+    faint: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A range of wear over time, such as a forecast's interval."""
+
+    low: Sequence[Value]
+    high: Sequence[Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A named day, such as the day of a swap."""
+
+    day: date
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What is to be drawn; only the values are always there."""
+
+    values: Sequence[Value]
+    levels: Sequence[Level] = ()
+    until: date | None = None
+    range: Range | None = None
+    marks: Sequence[Mark] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A labelled place on an axis."""
+
+    at: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnLevel:
+    """A named height, as drawn."""
+
+    y: float
+    name: str
+    faint: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """Everything that markup needs to draw the plot."""
+
+    frame: Frame
+    line: str
+    last: Point
+    wear_ticks: Sequence[Tick]
+    day_ticks: Sequence[Tick]
+    levels: Sequence[DrawnLevel]
+    range_outline: str | None
+    marks: Sequence[Tick]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A straight way from values to places."""
+
+    first: float
+    last: float
+    start: float
+    end: float
+
+    def __call__(self, value: float) -> float:
+        """Return the place of a value, to a tenth of a unit."""
+        part = (value - self.first) / (self.last - self.first)
+        return round(self.start + part * (self.end - self.start), 1)
+
+
+def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
+    """Place a plot's parts; None when there is no value to draw."""
+    if not subject.values:
+        return None
+    first, last = _span(subject)
+    x = Scale(first.toordinal(), last.toordinal(), frame.left, frame.right_edge)
+    lowest, highest = _wear_span(subject)
+    y = Scale(lowest, highest, frame.bottom_edge, frame.top)
+    most_days = max(2, int((frame.right_edge - frame.left) / TICK_WIDTH))
+    points = [(x(day.toordinal()), y(wear)) for day, wear in subject.values]
+    return Plot(
+        frame=frame,
+        line=_line(points, gap=x(first.toordinal() + GAP_DAYS) - frame.left),
+        last=points[-1],
+        wear_ticks=[
+            Tick(y(wear), percent(wear)) for wear in wear_ticks(lowest, highest)
+        ],
+        day_ticks=[
+            Tick(x(day.toordinal()), label)
+            for day, label in day_ticks(first, last, most_days)
+        ],
+        levels=[
+            DrawnLevel(y(level.wear), level.name, level.faint)
+            for level in subject.levels
+        ],
+        range_outline=_outline(subject.range, x, y),
+        marks=[Tick(x(mark.day.toordinal()), mark.name) for mark in subject.marks],
+    )
+
+
+def percent(wear: float) -> str:
+    """Write a fraction as whole percent, as axes are labelled."""
+    return f"{wear * 100:z.0f} %"
+
+
+def wear_ticks(lowest: float, highest: float) -> list[float]:
+    """Return round heights between two wears, a handful at most."""
+    for step in WEAR_STEPS:
+        first = math.ceil(round(lowest / step, 6))
+        last = math.floor(round(highest / step, 6))
+        if last - first < MOST_WEAR_TICKS:
+            return [round(step * count, 6) for count in range(first, last + 1)]
+    return [0.0]
+
+
+def day_ticks(first: date, last: date, most: int) -> list[tuple[date, str]]:
+    """Return round days between two days with their labels, ``most`` at most."""
+    if (last - first).days < SHORT_SPAN_DAYS:
+        for step in DAY_STEPS:
+            days = range(first.toordinal(), last.toordinal() + 1, step)
+            if len(days) <= most:
+                break
+        else:
+            days = days[:: math.ceil(len(days) / most)]
+        return [(day, day.isoformat()) for day in map(date.fromordinal, days)]
+    months = _month_starts(first, last)
+    for step in MONTH_STEPS:
+        chosen = [month for month in months if _months(month) % step == 0]
+        if len(chosen) <= most:
+            break
+    else:
+        chosen = months[:: math.ceil(len(months) / most)]
+    whole_years = all(month.month == 1 for month in chosen)
+    return [(day, f"{day:%Y}" if whole_years else f"{day:%Y-%m}") for day in chosen]
+
+
+def _month_starts(first: date, last: date) -> list[date]:
+    begin = _months(first) + (first.day > 1)
+    return [
+        date(count // MONTHS_A_YEAR, count % MONTHS_A_YEAR + 1, 1)
+        for count in range(begin, _months(last) + 1)
+    ]
+
+
+def _months(day: date) -> int:
+    return day.year * MONTHS_A_YEAR + day.month - 1
+
+
+def _span(subject: Subject) -> tuple[date, date]:
+    days = [subject.values[0][0], subject.values[-1][0]]
+    if subject.until is not None:
+        days.append(subject.until)
+    if subject.range is not None:
+        days += [day for day, _ in subject.range.high]
+    first, last = min(days), max(days)
+    # A pack that was seen for the first time today still needs an axis.
+    return first, max(last, first + timedelta(days=DAY_STEPS[2]))
+
+
+def _wear_span(subject: Subject) -> tuple[float, float]:
+    heights = [wear for _, wear in subject.values]
+    heights += [level.wear for level in subject.levels]
+    if subject.range is not None:
+        heights += [wear for _, wear in subject.range.high]
+    lowest, highest = min(heights), max(heights)
+    # A new pack often holds more than its design capacity: wear below zero.
+    return min(0.0, lowest - HEADROOM / 2 if lowest < 0 else 0.0), highest + HEADROOM
+
+
+def _line(points: Sequence[Point], gap: float) -> str:
+    pieces: list[str] = []
+    before: float | None = None
+    for x, y in _thinned(points):
+        starts = before is None or x - before > gap
+        # Without the second half, a value alone between two gaps would not be seen.
+        pieces.append(f"M{x} {y}h0" if starts else f"L{x} {y}")
+        before = x
+    return " ".join(pieces)
+
+
+def _thinned(points: Sequence[Point]) -> list[Point]:
+    """Put points that are too close to tell apart into one, by their median."""
+    groups: list[list[Point]] = []
+    for point in points:
+        if groups and point[0] - groups[-1][0][0] < POINT_SPACING:
+            groups[-1].append(point)
+        else:
+            groups.append([point])
+    return [
+        (group[len(group) // 2][0], round(median(y for _, y in group), 1))
+        for group in groups
+    ]
+
+
+def _outline(of: Range | None, x: Scale, y: Scale) -> str | None:
+    if of is None:
+        return None
+    way = [*of.high, *reversed(of.low)]
+    places = [f"{x(day.toordinal())} {y(wear)}" for day, wear in way]
+    return "M" + " L".join(places) + " Z"

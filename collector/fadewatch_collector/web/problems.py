@@ -1,0 +1,95 @@
+"""What a person sees when a page cannot be given."""
+
+import logging
+import math
+import secrets
+from http import HTTPStatus
+
+from aiohttp import web
+from aiohttp.typedefs import Handler
+
+from fadewatch_collector.errors import (
+    Conflict,
+    InvalidRequest,
+    NotAllowed,
+    NotFound,
+    NotSignedIn,
+    QueueFull,
+    TooManyAttempts,
+)
+from fadewatch_collector.web.render import page
+from fadewatch_collector.web.scope import is_for_pages
+from fadewatch_common.errors import FadewatchError
+
+_log = logging.getLogger(__name__)
+
+_STATUSES: tuple[tuple[type[FadewatchError], HTTPStatus], ...] = (
+    (NotFound, HTTPStatus.NOT_FOUND),
+    # 401 would promise a WWW-Authenticate header, which pages with a form do not use.
+    (NotSignedIn, HTTPStatus.FORBIDDEN),
+    (NotAllowed, HTTPStatus.FORBIDDEN),
+    (TooManyAttempts, HTTPStatus.TOO_MANY_REQUESTS),
+    (QueueFull, HTTPStatus.SERVICE_UNAVAILABLE),
+    (InvalidRequest, HTTPStatus.BAD_REQUEST),
+    (Conflict, HTTPStatus.CONFLICT),
+)
+
+_TITLES = {
+    HTTPStatus.BAD_REQUEST: "This address cannot be read",
+    HTTPStatus.FORBIDDEN: "Not allowed",
+    HTTPStatus.NOT_FOUND: "There is no such page",
+    HTTPStatus.METHOD_NOT_ALLOWED: "This address does something else",
+    HTTPStatus.CONFLICT: "It cannot be done now",
+    HTTPStatus.TOO_MANY_REQUESTS: "Too many tries",
+    HTTPStatus.INTERNAL_SERVER_ERROR: "Something went wrong here",
+    HTTPStatus.SERVICE_UNAVAILABLE: "The collector is busy",
+}
+
+
+@web.middleware
+async def show_problems(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Turn errors into pages that say what to do next."""
+    if not is_for_pages(request):
+        return await handler(request)
+    try:
+        return await handler(request)
+    except web.HTTPRedirection:
+        raise
+    except web.HTTPException as error:
+        answer = _problem(request, HTTPStatus(error.status), "")
+        if "Allow" in error.headers:
+            answer.headers["Allow"] = error.headers["Allow"]
+        return answer
+    except FadewatchError as error:
+        return problem_page(request, error)
+    except Exception:  # noqa: BLE001 -- the outermost place: a person waits for a page
+        number = secrets.token_hex(4)
+        _log.exception("page failed, problem %s", number)
+        return _problem(
+            request,
+            HTTPStatus.INTERNAL_SERVER_ERROR,
+            f"It is noted in the collector's log as problem {number}.",
+        )
+
+
+def problem_page(request: web.Request, error: FadewatchError) -> web.Response:
+    """Return the page for an error that Fadewatch can explain."""
+    status = next(
+        (status for kind, status in _STATUSES if isinstance(error, kind)),
+        HTTPStatus.INTERNAL_SERVER_ERROR,
+    )
+    answer = _problem(request, status, sentence(error))
+    if isinstance(error, TooManyAttempts | QueueFull):
+        answer.headers["Retry-After"] = str(math.ceil(error.retry_after_s))
+    return answer
+
+
+def _problem(request: web.Request, status: HTTPStatus, detail: str) -> web.Response:
+    title = _TITLES.get(status, status.phrase)
+    return page(request, "problem.html", status=status, title=title, detail=detail)
+
+
+def sentence(error: FadewatchError) -> str:
+    """Return an error's message as a sentence."""
+    text = str(error)
+    return text[:1].upper() + text[1:] + "."

@@ -1,0 +1,86 @@
+"""Turn templates into answers."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from aiohttp import web
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from fadewatch_collector.rules.alert_terms import URGENCIES
+from fadewatch_collector.rules.cautions import FIGURES_ARE_A_PROXY, STOP_USE_CAUTIONS
+from fadewatch_collector.web import words
+from fadewatch_collector.web.forms import TOKEN_FIELD
+from fadewatch_collector.web.keys import OPERATOR, SERVICES, SESSION, SIGNING, TEMPLATES
+from fadewatch_collector.web.static import StaticFiles
+from fadewatch_collector.web.times import ago, days_ago
+
+
+def make_templates(static: StaticFiles) -> Environment:
+    """Make the template environment: everything is escaped, nothing may be missing."""
+    templates = Environment(
+        loader=PackageLoader("fadewatch_collector.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    templates.globals.update(
+        static=static.path_of,
+        words=words,
+        urgencies=URGENCIES,
+        cautions=STOP_USE_CAUTIONS,
+        proxy_note=FIGURES_ARE_A_PROXY,
+        token_field=TOKEN_FIELD,
+    )
+    templates.filters.update(
+        ago=ago,
+        days_ago=days_ago,
+        day=_day,
+        stamp=_stamp,
+        percent=words.percent,
+        memory_size=words.memory_size,
+        storage_size=words.storage_size,
+    )
+    return templates
+
+
+def page(
+    request: web.Request,
+    template: str,
+    *,
+    status: int = 200,
+    bound_to: str | None = None,
+    **context: Any,
+) -> web.Response:
+    """Answer with a page.
+
+    Parameters
+    ----------
+    bound_to
+        What the page's forms are bound to where there is no session.
+    """
+    signing = request.app[SIGNING]
+    bound_to = request.get(SESSION, bound_to)
+    body = (
+        request.app[TEMPLATES]
+        .get_template(template)
+        .render(
+            operator=request.get(OPERATOR),
+            form_token=signing.form_token(bound_to) if bound_to else None,
+            here=request.path,
+            now=request.app[SERVICES].clock(),
+            **context,
+        )
+    )
+    return web.Response(text=body, content_type="text/html", status=status)
+
+
+def _day(moment: datetime | date) -> str:
+    if isinstance(moment, datetime):
+        moment = moment.astimezone(UTC).date()
+    return moment.isoformat()
+
+
+def _stamp(moment: datetime) -> str:
+    return f"{moment.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"

@@ -1,0 +1,96 @@
+"""Add the pages to the application."""
+
+from collections.abc import AsyncIterator
+
+from aiohttp import web
+from aiohttp.typedefs import Handler
+
+from fadewatch_collector.errors import NotSignedIn
+from fadewatch_collector.usecases.accounts import cookie_secret
+from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.web import alert_list, laptop, laptop_list, sign_in
+from fadewatch_collector.web.headers import add_headers
+from fadewatch_collector.web.keys import (
+    LIMITS,
+    OPERATOR,
+    SERVICES,
+    SIGNING,
+    STATIC,
+    TEMPLATES,
+)
+from fadewatch_collector.web.limits import SignInLimits
+from fadewatch_collector.web.problems import show_problems
+from fadewatch_collector.web.render import make_templates
+from fadewatch_collector.web.scope import is_for_pages, is_static
+from fadewatch_collector.web.sessions import recognise
+from fadewatch_collector.web.signing import Signing
+from fadewatch_collector.web.static import FOREVER, PREFIX, packaged_files
+
+
+def add_pages(app: web.Application, services: Services) -> None:
+    """Add routes, middlewares and static files of the pages.
+
+    Requests for ``/api/`` and the health probes pass through untouched. The store
+    must be up to date when the application starts.
+    """
+    static = packaged_files()
+    app[SERVICES] = services
+    app[STATIC] = static
+    app[TEMPLATES] = make_templates(static)
+    app[LIMITS] = SignInLimits()
+    app.middlewares.extend((show_problems, recognise, require_sign_in))
+    app.on_response_prepare.append(add_headers)
+    app.cleanup_ctx.append(_signing)
+    app.add_routes(
+        [
+            web.get("/", alert_list.show_alerts),
+            web.get(laptop_list.LAPTOPS, laptop_list.show_laptops),
+            web.get(laptop.LAPTOP, laptop.show_laptop),
+            web.get(laptop_list.FLEET_CSV, laptop_list.download_fleet),
+            web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
+            web.post(sign_in.SIGN_IN, sign_in.sign_in),
+            web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
+            web.post(sign_in.SIGN_IN_ONCE, sign_in.sign_in_once),
+            web.post(sign_in.SIGN_OUT, sign_in.sign_out),
+            web.get(PREFIX + "{name}", send_static),
+        ]
+    )
+
+
+@web.middleware
+async def require_sign_in(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Let only signed-in operators past, except to what is there for everyone."""
+    if OPERATOR in request or _is_open_to_all(request):
+        return await handler(request)
+    if request.method not in {"GET", "HEAD"}:
+        raise NotSignedIn("sign in first: the session has ended")
+    wanted = {} if request.path == "/" else {"next": request.path_qs}
+    raise web.HTTPSeeOther(alert_list.address(sign_in.SIGN_IN, wanted))
+
+
+async def send_static(request: web.Request) -> web.Response:
+    """Send a static file; its name changes with its content."""
+    file = request.app[STATIC].at(request.path)
+    if file is None:
+        raise web.HTTPNotFound
+    return web.Response(
+        body=file.body,
+        content_type=file.content_type,
+        charset="utf-8",
+        headers={"Cache-Control": FOREVER},
+    )
+
+
+def _is_open_to_all(request: web.Request) -> bool:
+    return (
+        not is_for_pages(request)
+        or is_static(request)
+        or request.path in sign_in.PUBLIC
+        # No such page: nothing to protect, and the answer should say so.
+        or request.match_info.http_exception is not None
+    )
+
+
+async def _signing(app: web.Application) -> AsyncIterator[None]:
+    app[SIGNING] = Signing(await cookie_secret(app[SERVICES]))
+    yield

@@ -1,0 +1,133 @@
+"""Signing in and out, by password or by a link that works once."""
+
+from http import HTTPStatus
+from typing import Any
+
+from aiohttp import web
+
+from fadewatch_collector.errors import (
+    NotSignedIn,
+    TooManyAttempts,
+)
+from fadewatch_collector.rules.operators import clean_name
+from fadewatch_collector.usecases import accounts
+from fadewatch_collector.web.forms import read_form
+from fadewatch_collector.web.keys import LIMITS, OPERATOR, SERVICES, SESSION
+from fadewatch_collector.web.problems import problem_page, sentence
+from fadewatch_collector.web.render import page
+from fadewatch_collector.web.sessions import (
+    begin_session,
+    end_session,
+    keep_visit,
+    new_visit,
+    visit_of,
+)
+
+SIGN_IN = "/sign-in"
+SIGN_IN_ONCE = "/sign-in/once"
+SIGN_OUT = "/sign-out"
+
+PUBLIC = frozenset({SIGN_IN, SIGN_IN_ONCE, SIGN_OUT})
+"""Addresses that nobody needs to be signed in for."""
+
+
+async def show_sign_in(request: web.Request) -> web.Response:
+    """Show the sign-in form."""
+    if OPERATOR in request:
+        raise web.HTTPSeeOther(own_path(request.query.get("next")))
+    return await _sign_in_page(request, next_path=request.query.get("next", ""))
+
+
+async def sign_in(request: web.Request) -> web.Response:
+    """Check name and password and open a session."""
+    form = await read_form(request, _bound_to(request))
+    name, password = form.get("name", ""), form.get("password", "")
+    next_path = form.get("next", "")
+    try:
+        operator = await _limited_sign_in(request, name, password)
+    except NotSignedIn as error:
+        return await _sign_in_page(
+            request,
+            status=HTTPStatus.FORBIDDEN,
+            next_path=next_path,
+            name=name,
+            problem=sentence(error),
+        )
+    return await _go_on(request, operator, own_path(next_path))
+
+
+async def show_sign_in_once(request: web.Request) -> web.Response:
+    """Show the one button of a one-time link: looking at a link must not spend it."""
+    token = request.query.get("token", "")
+    return await _page_with_form(request, "sign_in_once.html", token=token)
+
+
+async def sign_in_once(request: web.Request) -> web.Response:
+    """Spend a one-time link and open a session."""
+    form = await read_form(request, _bound_to(request))
+    services = request.app[SERVICES]
+    try:
+        operator = await accounts.use_single_sign_in(services, form.get("token", ""))
+    except NotSignedIn as error:
+        return problem_page(request, error)
+    return await _go_on(request, operator, "/")
+
+
+async def sign_out(request: web.Request) -> web.Response:
+    """End the session."""
+    if SESSION in request:
+        await read_form(request, request[SESSION])
+    answer = web.Response(status=HTTPStatus.SEE_OTHER, headers={"Location": SIGN_IN})
+    await end_session(request, answer)
+    return answer
+
+
+def own_path(wanted: str | None) -> str:
+    """Return a path of ours; home when the wanted one could lead elsewhere."""
+    if not wanted or not wanted.startswith("/") or wanted.startswith(("//", "/\\")):
+        return "/"
+    return wanted if wanted.isprintable() else "/"
+
+
+async def _limited_sign_in(
+    request: web.Request, name: str, password: str
+) -> accounts.Operator:
+    services, limits = request.app[SERVICES], request.app[LIMITS]
+    now = services.clock().timestamp()
+    account, address = clean_name(name)[:256], request.remote or ""
+    wait = limits.take(account, address, now)
+    if wait:
+        raise TooManyAttempts("tries to sign in", wait)
+    operator = await accounts.sign_in(services, name, password)
+    limits.succeeded(account, address, now)
+    return operator
+
+
+async def _go_on(
+    request: web.Request, operator: accounts.Operator, path: str
+) -> web.Response:
+    answer = web.Response(status=HTTPStatus.SEE_OTHER, headers={"Location": path})
+    await begin_session(request, answer, operator)
+    return answer
+
+
+async def _sign_in_page(request: web.Request, **context: Any) -> web.Response:
+    known = await accounts.list_operators(request.app[SERVICES])
+    return await _page_with_form(
+        request,
+        "sign_in.html",
+        **{"name": "", "problem": None, "is_first": not known, **context},
+    )
+
+
+async def _page_with_form(
+    request: web.Request, template: str, **context: Any
+) -> web.Response:
+    visit = visit_of(request) or new_visit()
+    answer = page(request, template, bound_to=visit, **context)
+    keep_visit(request, answer, visit)
+    return answer
+
+
+def _bound_to(request: web.Request) -> str | None:
+    return request.get(SESSION) or visit_of(request)
