@@ -24,6 +24,7 @@ ALL_UNKNOWN = Pack(
     design=None, full=None, remaining=None, cycles=None, rate=None, voltage=None
 )
 HELD_AT_LIMIT = Pack(state="idle", rate=0, remaining=43_472, serial="00104")
+WORN = Pack(full=29_640, remaining=21_000, cycles=890, serial="00031")
 WITHOUT_CYCLES = Pack(full=31_000, remaining=30_100, serial="00105")
 FULL_ABOVE_DESIGN = Pack(
     full=60_420, remaining=60_420, rate=0, cycles=2, state="idle", serial="00106"
