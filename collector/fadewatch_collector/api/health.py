@@ -18,8 +18,8 @@ STORE_TIMEOUT_S = 5.0
 _HEALTH = TypeAdapter(Health)
 
 
-def health_routes(services: Services) -> list[web.RouteDef]:
-    """Return the two routes, for the root application."""
+def add_health(app: web.Application, services: Services) -> None:
+    """Add the two routes to the root application."""
 
     async def healthz(request: web.Request) -> web.StreamResponse:
         del request
@@ -33,7 +33,8 @@ def health_routes(services: Services) -> list[web.RouteDef]:
     async def readyz(request: web.Request) -> web.StreamResponse:
         return await problems(request, ready)
 
-    return [web.get("/healthz", healthz), web.get("/readyz", readyz)]
+    app.router.add_get("/healthz", healthz)
+    app.router.add_get("/readyz", readyz)
 
 
 async def check_ready(services: Services) -> None:

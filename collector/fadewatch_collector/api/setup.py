@@ -11,7 +11,7 @@ from fadewatch_collector.api import keys
 from fadewatch_collector.api.bodies import HANDLER_ARGS
 from fadewatch_collector.api.buckets import Buckets, Rate
 from fadewatch_collector.api.downloads import EXPORTS_AT_ONCE
-from fadewatch_collector.api.health import health_routes
+from fadewatch_collector.api.health import add_health
 from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.request_ids import add_headers
@@ -24,7 +24,7 @@ __all__ = [
     "PREFIX",
     "Limits",
     "Rate",
-    "health_routes",
+    "add_health",
     "make_api",
 ]
 

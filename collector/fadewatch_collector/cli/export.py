@@ -1,0 +1,88 @@
+"""Exports to files."""
+
+import os
+import sys
+from collections.abc import AsyncGenerator, Callable, Iterator
+from contextlib import aclosing, contextmanager
+from pathlib import Path
+from typing import BinaryIO
+
+import click
+
+from fadewatch_collector.cli.context import fail, with_services
+from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.services import Services
+
+STDOUT = "-"
+
+Pieces = Callable[[Services], AsyncGenerator[bytes]]
+
+
+@click.group("export")
+def export_group() -> None:
+    """Write what the collector knows to a CSV file (RFC 4180, UTF-8)."""
+
+
+@export_group.command("fleet")
+@click.option(
+    "--out",
+    required=True,
+    metavar="FILE",
+    help="File to write; '-' writes to standard output.",
+)
+@click.option(
+    "--byte-order-mark",
+    is_flag=True,
+    help="Begin with a byte order mark, for a spreadsheet that shows accents wrongly.",
+)
+def fleet(out: str, *, byte_order_mark: bool) -> None:
+    """Write the fleet health CSV: one row a pack, and one a laptop without a pack."""
+    write_pieces(
+        out,
+        lambda services: stream_fleet_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+def write_pieces(out: str, pieces: Pieces) -> None:
+    """Write an export whole or not at all; an error is one line and exit code 1."""
+
+    async def work(services: Services) -> None:
+        with _opened(out) as file:
+            async with aclosing(pieces(services)) as stream:
+                async for piece in stream:
+                    file.write(piece)
+
+    try:
+        with_services(work)
+    except OSError as problem:
+        fail(f"{out} cannot be written ({problem.strerror or problem})")
+
+
+@contextmanager
+def _opened(out: str) -> Iterator[BinaryIO]:
+    if out == STDOUT:
+        yield sys.stdout.buffer
+        sys.stdout.buffer.flush()
+        return
+    path = Path(out)
+    if path.exists() and not path.is_file():
+        # A device or a pipe cannot be replaced by a finished file.
+        with path.open("wb") as file:
+            yield file
+        return
+    with _replacing(path.resolve()) as file:
+        yield file
+
+
+@contextmanager
+def _replacing(path: Path) -> Iterator[BinaryIO]:
+    """Write beside the file and take its place when all is on the disk."""
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with unfinished.open("wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
