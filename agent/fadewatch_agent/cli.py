@@ -100,7 +100,7 @@ def _run(words: Sequence[str]) -> int:
 
 
 def _read(values: Values) -> int:
-    report = take_reading(_files(values), _now(), None, time.sleep)
+    report = take_reading(_files(values), _now(), None, time.sleep).report
     if "json" in values:
         import json  # noqa: PLC0415
 

@@ -5,6 +5,7 @@ import json
 import os
 import ssl
 import sys
+import time
 import zlib
 from datetime import UTC, datetime
 from email.message import Message
@@ -26,6 +27,12 @@ TIMEOUT = 30.0
 """Longest wait for the network to move [s]."""
 
 LONGEST_ANSWER = 4 * 1024 * 1024
+"""Most bytes of an answer; one on 500 reports has some 50,000."""
+
+LONGEST_ANSWER_SECONDS = 60.0
+"""Longest time for an answer to arrive once it has begun [s]."""
+
+_PART = 16_384
 LONGEST_WAIT = 86_400.0
 """Longest wait that a collector may ask for [s]; a proxy's odd date stays harmless."""
 
@@ -84,8 +91,8 @@ class Client:
         try:
             connection.request("POST", self._parts.path + path, _packed(body), headers)
             response = connection.getresponse()
-            answer = response.read(LONGEST_ANSWER + 1)
-        except (OSError, http.client.HTTPException) as error:
+            answer = _answer(response)
+        except (OSError, http.client.HTTPException, UnicodeError) as error:
             why = str(error) or repr(error)
             raise Unreachable(f"{self._collector}: {why}") from error
         finally:
@@ -109,6 +116,17 @@ class Client:
         )
         connection.set_tunnel(host, port, _proxy_headers(self._proxy))
         return connection
+
+
+def _answer(response: http.client.HTTPResponse) -> bytes:
+    """Read an answer, but neither without end nor for ever."""
+    until = time.monotonic() + LONGEST_ANSWER_SECONDS
+    parts: list[bytes] = []
+    while part := response.read1(_PART):
+        parts.append(part)
+        if time.monotonic() > until or len(parts) > LONGEST_ANSWER // _PART:
+            raise TimeoutError("the answer does not end")
+    return b"".join(parts)
 
 
 def _packed(body: bytes) -> bytes:
@@ -165,12 +183,10 @@ def _understood(
         raise Unacceptable(words)
     if target := fields.get("Location"):
         words += f", a redirect to {target[:200]}, which is not followed"
-    raise NotACollector(f"{words} ({kind or 'no type'}) is not a collector's")
+    raise NotACollector(f"{words}, not what a collector says ({kind or 'no type'})")
 
 
 def _object(answer: bytes) -> dict[str, Any] | None:
-    if len(answer) > LONGEST_ANSWER:
-        return None
     try:
         record = json.loads(answer)
     except (ValueError, RecursionError):

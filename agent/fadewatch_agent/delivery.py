@@ -1,7 +1,8 @@
 """Deliver what is queued, in batches, with patience and without insisting."""
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from functools import partial
+from typing import Any, NamedTuple, TypeVar
 
 from fadewatch_agent.errors import NotACollector, Unacceptable, Unreachable
 from fadewatch_agent.spool import Queued, SetAside, Spool, is_sound
@@ -14,6 +15,10 @@ LONGEST_BACKOFF = 60.0
 _OPENING, _CLOSING = b'{"reports":[', b"]}"
 _PROBLEM_LENGTH = 300
 
+_FAULTS_IN_A_ROW = 3
+"""Reports set aside one after the other before the fault is looked for elsewhere."""
+
+Answer = TypeVar("Answer")
 Post = Callable[[bytes], dict[str, Any]]
 """Posts a body of reports; gives the answer or raises a DeliveryError."""
 
@@ -47,7 +52,8 @@ def deliver(spool: Spool, post: Post, patience: Patience) -> Delivered:
     """Deliver all that waits.
 
     A batch that the collector finds at fault is halved until the report at fault
-    stands alone and can be set aside: one bad report never blocks the others.
+    stands alone and can be set aside: one bad report never blocks the others. When
+    one after the other is at fault, the collector is, and the rest stays queued.
 
     Raises
     ------
@@ -55,23 +61,26 @@ def deliver(spool: Spool, post: Post, patience: Patience) -> Delivered:
         The rest stays queued.
     """
     total = Delivered()
-    most = MAX_REPORTS
+    most, faults = MAX_REPORTS, 0
     room = MAX_BODY_BYTES - len(_OPENING + _CLOSING)
     while rows := spool.waiting(most, room):
         if unsound := [row for row in rows if not is_sound(row.body)]:
             spool.settle((), [SetAside(r.report_id, "damaged") for r in unsound])
             continue
         try:
-            answer = _patiently(post, _body(rows), patience)
+            answer = patiently(partial(post, _body(rows)), patience)
         except Unacceptable as error:
             if len(rows) == 1:
+                faults += 1
+                if faults > _FAULTS_IN_A_ROW:
+                    raise
                 spool.settle((), [SetAside(rows[0].report_id, str(error))])
                 total = Delivered(total.reports, total.rejected + 1)
             most = max(1, len(rows) // 2)
             continue
         done = _settle(spool, rows, answer)
         total = Delivered(total.reports + done.reports, total.rejected + done.rejected)
-        most = min(MAX_REPORTS, most * 2)
+        most, faults = min(MAX_REPORTS, most * 2), 0
     return total
 
 
@@ -81,12 +90,19 @@ def backoff(attempt: int, jitter: Callable[[float], float]) -> float:
     return jitter(min(LONGEST_BACKOFF, FIRST_BACKOFF * 2 ** min(attempt, 16)))
 
 
-def _patiently(post: Post, body: bytes, patience: Patience) -> dict[str, Any]:
+def patiently(ask: Callable[[], Answer], patience: Patience) -> Answer:
+    """Ask until an answer comes, for as long as the patience lasts.
+
+    Raises
+    ------
+    Unreachable
+        The next wait would be too long.
+    """
     left = patience.seconds
     attempt = 0
     while True:
         try:
-            return post(body)
+            return ask()
         except Unreachable as error:
             wait = (error.retry_after or 0.0) + backoff(attempt, patience.jitter)
             if wait > left:

@@ -51,8 +51,8 @@ def kept_enrolment(state: Path) -> Enrolment | None:
     return Enrolment(
         **{name: str(text) for name, text in texts.items()},
         laptop_id=laptop_id,
-        serial=record.get("serial"),
-        board_uuid=record.get("board_uuid"),
+        serial=_text(record.get("serial")),
+        board_uuid=_text(record.get("board_uuid")),
     )
 
 
@@ -85,6 +85,10 @@ def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
     )
     write_record(settings.state / FILE, enrolment._asdict())
     return enrolment
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) else None
 
 
 def _is_key(key: object) -> bool:

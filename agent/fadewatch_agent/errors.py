@@ -6,12 +6,12 @@
     ├── DamagedTables        also ValueError    SMBIOS tables that make no sense
     ├── InvalidConfiguration also ValueError    a setting that cannot be used
     ├── NotEnrolled          also LookupError   no key, and no token to get one
-    ├── DamagedSpool         also OSError       the queue's file cannot be used
+    ├── UnusableSpool        also OSError       the queue's file cannot be used
     └── DeliveryError        also OSError       the collector did not take reports
         ├── Unreachable                         no answer, or one asking to wait
         ├── Refused                             the key or token is not accepted
         ├── Unacceptable                        the request itself is at fault
-        └── NotACollector                       somebody else answered
+        └── NotACollector                       not the answer of a collector
 """
 
 from fadewatch_common.errors import FadewatchError
@@ -36,8 +36,8 @@ class NotEnrolled(AgentError, LookupError):
     """There is no key for this collector and no token to get one with."""
 
 
-class DamagedSpool(AgentError, OSError):
-    """The queue's file cannot be used, even after a new one was begun."""
+class UnusableSpool(AgentError, OSError):
+    """The queue's file cannot be used: no room, no rights, or another layout."""
 
     def __init__(self, path: object, why: object) -> None:
         super().__init__(f"the queue {path} cannot be used: {why}")

@@ -36,12 +36,19 @@ class Moment(NamedTuple):
     random_bits: int
 
 
+class Reading(NamedTuple):
+    """A report, and by slot what tells its packs apart, for the next reading."""
+
+    report: Report
+    identities: dict[str, str]
+
+
 def take_reading(
     files: SystemFiles,
     moment: Moment,
     known: Identities | None,
     pause: Callable[[float], None],
-) -> Report:
+) -> Reading:
     """Read everything once and put it into a report.
 
     Parameters
@@ -63,7 +70,7 @@ def take_reading(
         *memory.remarks,
         *drives.remarks,
     ]
-    return Report(
+    report = Report(
         report_id=make_report_id(int(moment.at.timestamp() * 1000), moment.random_bits),
         measured_at=moment.at,
         agent=this_agent(),
@@ -74,24 +81,21 @@ def take_reading(
         drives=_fit_drives(drives.drives, gathered),
         remarks=remarks_of(gathered),
     )
+    return Reading(report, {pack.slot: identity(pack) for pack in supplies.packs})
 
 
 def this_agent() -> Agent:
     """Say which agent measures, on which system."""
     system = os.uname()
     platform = f"{system.sysname} {system.release} {system.machine}"
-    return Agent(version=__version__, platform=platform[:_PLATFORM_LENGTH])
+    shown = clean(platform, _PLATFORM_LENGTH) or "Linux"
+    return Agent(version=__version__, platform=shown)
 
 
 def random_bits() -> int:
     """Return fresh random bits for a report's id."""
     spare = -RANDOM_BITS % 8
     return int.from_bytes(os.urandom((RANDOM_BITS + spare) // 8)) >> spare
-
-
-def identities(report: Report) -> dict[str, str]:
-    """Return what told the packs apart, by slot, for the next reading."""
-    return {pack.slot: identity(pack) for pack in report.packs}
 
 
 def remarks_of(sentences: Iterable[str]) -> tuple[str, ...]:

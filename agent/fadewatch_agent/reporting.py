@@ -3,11 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any, NamedTuple
 
 from fadewatch_agent.client import LONGEST_WAIT, Client
 from fadewatch_agent.configuration import Settings
-from fadewatch_agent.delivery import Delivered, Patience, deliver
+from fadewatch_agent.delivery import Delivered, Patience, deliver, patiently
 from fadewatch_agent.enrolment import Enrolment, enrol, kept_enrolment
 from fadewatch_agent.errors import (
     DeliveryError,
@@ -17,7 +18,7 @@ from fadewatch_agent.errors import (
     Unreachable,
 )
 from fadewatch_agent.readers.files import SystemFiles
-from fadewatch_agent.reading import Moment, identities, remarks_of, take_reading
+from fadewatch_agent.reading import Moment, remarks_of, take_reading
 from fadewatch_agent.spool import Spool, with_spool
 from fadewatch_agent.state import ensure_folder, only_one, read_record, write_record
 from fadewatch_common.encoding import format_moment, to_json
@@ -65,7 +66,7 @@ def report(settings: Settings, around: Surroundings) -> Result:
     ------
     InvalidConfiguration
         No collector is set, or its certificates cannot be used.
-    DamagedSpool
+    UnusableSpool
         The queue cannot be used.
     """
     if settings.collector is None:
@@ -100,9 +101,11 @@ class _Run:
         )
         path = self._settings.state / SPOOL_FILE
         result = with_spool(
-            path, self._settings.queue_limit, lambda spool: self._with(spool, reading)
+            path,
+            self._settings.queue_limit,
+            lambda spool: self._with(spool, reading.report),
         )
-        known = {"packs": identities(reading)}
+        known = {"packs": reading.identities}
         write_record(self._file, self._before | known | self._remembered(result))
         return result
 
@@ -140,7 +143,8 @@ class _Run:
                 return kept
             spool.set_aside_all(_OTHER_LAPTOP)
             _queue(spool, reading)
-        return enrol(self._settings, self._client, reading)
+        ask = partial(enrol, self._settings, self._client, reading)
+        return patiently(ask, self._around.patience)
 
     def _remembered(self, result: Result) -> dict[str, Any]:
         now = self._around.moment.at

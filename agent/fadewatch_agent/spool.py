@@ -7,7 +7,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self, TypeVar
 
-from fadewatch_agent.errors import DamagedSpool
+from fadewatch_agent.errors import UnusableSpool
 
 LAYOUT = 1
 """Layout of the file, kept in its user_version."""
@@ -99,7 +99,7 @@ class Spool:
         self._connection = sqlite3.connect(path, timeout=10)
         try:
             self._prepare()
-        except sqlite3.Error:
+        except (sqlite3.Error, UnusableSpool):
             self._connection.close()
             raise
 
@@ -124,7 +124,7 @@ class Spool:
                 f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version = {LAYOUT}; COMMIT;"
             )
         elif layout != LAYOUT:
-            raise DamagedSpool(self._path(), f"its layout {layout} is not {LAYOUT}")
+            raise UnusableSpool(self._path(), f"its layout {layout} is not {LAYOUT}")
 
     def _path(self) -> str:
         return str(self._connection.execute("PRAGMA database_list").fetchone()[2])
@@ -271,7 +271,7 @@ def with_spool(path: Path, limit: int, action: Callable[[Spool], Outcome]) -> Ou
 
     Raises
     ------
-    DamagedSpool
+    UnusableSpool
         The new file cannot be used either, or the file belongs to another version.
     """
     try:
@@ -279,14 +279,14 @@ def with_spool(path: Path, limit: int, action: Callable[[Spool], Outcome]) -> Ou
             return action(spool)
     except sqlite3.DatabaseError as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF not in _DAMAGE_CODES:
-            raise DamagedSpool(path, error) from error
+            raise UnusableSpool(path, error) from error
     _move_away(path)
     try:
         with Spool(path, limit) as spool:
             spool.note_damage()
             return action(spool)
     except sqlite3.Error as error:
-        raise DamagedSpool(path, error) from error
+        raise UnusableSpool(path, error) from error
 
 
 def _move_away(path: Path) -> None:

@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.enrolment import kept_enrolment
-from fadewatch_agent.errors import DamagedSpool
+from fadewatch_agent.errors import UnusableSpool
 from fadewatch_agent.reporting import SPOOL_FILE, STATE_FILE
 from fadewatch_agent.spool import Spool
 from fadewatch_agent.state import read_record
@@ -35,8 +35,9 @@ def standing(settings: Settings) -> Standing:
 
     Raises
     ------
-    DamagedSpool
-        The queue's file is damaged; the next ``report`` begins a new one.
+    UnusableSpool
+        The queue's file cannot be read; if it is damaged, the next ``report`` begins
+        a new one.
     OSError
         The folder may not be read.
     """
@@ -87,4 +88,4 @@ def _queue(settings: Settings) -> tuple[int, list[str]]:
             aside = [f"{s.report_id}: {s.problem}" for s in spool.set_aside()]
             return spool.depth(), aside
     except sqlite3.Error as error:
-        raise DamagedSpool(path, error) from error
+        raise UnusableSpool(path, error) from error

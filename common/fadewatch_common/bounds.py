@@ -8,7 +8,7 @@ answering it takes a plain dict and no import, so one definition serves both sid
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, NamedTuple, get_args, get_origin, get_type_hints
 
 type_hints_of = get_type_hints
@@ -120,7 +120,11 @@ class Aware(NamedTuple):
         """Say what is wrong with the value, or None."""
         if not isinstance(value, datetime) or value.utcoffset() is None:
             return "is not a moment with an offset from UTC"
-        if not self.first_year <= value.year <= self.last_year:
+        try:
+            year = value.astimezone(UTC).year
+        except OverflowError:
+            year = 0
+        if not self.first_year <= year <= self.last_year:
             return f"is outside the years {self.first_year} to {self.last_year}"
         return None
 
@@ -177,10 +181,10 @@ def _field_problems(value: object, hint: Any, path: str) -> Iterator[str]:
         inner = get_args(plain)[0] if get_args(plain) else object
         for index, item in enumerate(value):
             yield from _field_problems(item, inner, f"{path}[{index}]")
-    elif isinstance(plain, type) and is_dataclass(plain):
-        yield from problems(value, path)
-    elif not bounds and isinstance(plain, type) and not _is_a(value, plain):
+    elif isinstance(plain, type) and not _is_a(value, plain):
         yield f"{path} is not a {plain.__name__}"
+    elif is_dataclass(plain):
+        yield from problems(value, path)
 
 
 def _is_a(value: object, kind: type) -> bool:
@@ -188,7 +192,8 @@ def _is_a(value: object, kind: type) -> bool:
         return kind is bool
     if isinstance(value, datetime):
         return kind is not date
-    return isinstance(value, kind)
+    # JSON knows one kind of number: a whole one is a fraction too.
+    return isinstance(value, (int, float) if kind is float else kind)
 
 
 def _unwrap(hint: Any) -> tuple[tuple[Bound, ...], Any, bool]:

@@ -1,7 +1,7 @@
 """What the laptop says of itself."""
 
 from fadewatch_agent.readers.files import SystemFiles, number, read_text
-from fadewatch_agent.readers.smbios import Structure, first, uuid_text
+from fadewatch_agent.readers.smbios import first, uuid_text
 from fadewatch_agent.readers.tables import Firmware
 from fadewatch_common.report import Laptop
 
@@ -48,18 +48,17 @@ def read_laptop(files: SystemFiles, firmware: Firmware) -> Laptop:
     hostname = read_text(files.proc / "sys/kernel/hostname", _HOSTNAME_LENGTH)
     if hostname == _UNSET_HOSTNAME:
         hostname = None
-    if firmware.tables is None:
+    system = first(firmware.tables.of_kind(1)) if firmware.tables else None
+    if firmware.tables is None or system is None:
         return _from_ids(files, hostname)
-    system = first(firmware.tables.of_kind(1))
     chassis = first(firmware.tables.of_kind(3))
-    code = chassis.number(0x05, 1) if chassis else None
     return Laptop(
         hostname=hostname,
-        maker=system.text(0x04) if system else None,
-        model=system.text(0x05) if system else None,
-        serial=system.text(0x07) if system else None,
-        board_uuid=_board_uuid(system, firmware.smbios),
-        chassis=chassis_name(code),
+        maker=system.text(0x04),
+        model=system.text(0x05),
+        serial=system.text(0x07),
+        board_uuid=uuid_text(system.formatted[0x08:0x18], firmware.smbios),
+        chassis=chassis_name(chassis.number(0x05, 1) if chassis else None),
     )
 
 
@@ -81,10 +80,6 @@ def _from_ids(files: SystemFiles, hostname: str | None) -> Laptop:
         board_uuid=_told_uuid(read_text(folder / "product_uuid")),
         chassis=chassis_name(number(read_text(folder / "chassis_type"))),
     )
-
-
-def _board_uuid(system: Structure | None, smbios: tuple[int, int] | None) -> str | None:
-    return uuid_text(system.formatted[0x08:0x18], smbios) if system else None
 
 
 def _told_uuid(text: str | None) -> str | None:

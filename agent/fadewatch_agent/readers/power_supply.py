@@ -24,6 +24,7 @@ swap (drivers/acpi/battery.c, cache_time).
 """
 
 _LOOKS = 3
+_NOT_READINGS = frozenset({"name", "type", "scope", "present"})
 _SLOT_LENGTH = 64
 _MAINS_TYPES = ("Mains", "USB", "Wireless")
 
@@ -65,7 +66,14 @@ def read_supplies(
 
 def identity(pack: Pack) -> str:
     """Return what tells this pack apart from another one in the same slot."""
-    parts = (pack.maker, pack.model, pack.serial, pack.made_on, pack.unit)
+    parts = (
+        pack.maker,
+        pack.model,
+        pack.serial,
+        pack.made_on,
+        pack.unit,
+        pack.design_capacity,
+    )
     return "|".join("" if part is None else str(part) for part in parts)
 
 
@@ -100,7 +108,6 @@ def _disagreeing(before: tuple[Pack, ...], after: tuple[Pack, ...]) -> set[str]:
 def _lasting(pack: Pack) -> tuple[object, ...]:
     return (
         identity(pack),
-        pack.design_capacity,
         pack.full_charge_capacity,
         pack.cycle_count,
     )
@@ -114,8 +121,8 @@ def _look(folders: list[Path]) -> _Look:
         attributes = _battery(folder)
         if attributes is None:
             continue
-        if not attributes:
-            remarks.append(f"{slot}: went away while it was being read")
+        if not attributes.keys() - _NOT_READINGS:
+            remarks.append(f"{slot}: went away, or gave no value, while it was read")
             continue
         pack = pack_from(slot, attributes)
         packs.append(pack)
