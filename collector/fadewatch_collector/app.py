@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 from aiohttp import web
 
-from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, health_routes, make_api
+from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
 from fadewatch_collector.jobs.clock import start_clock
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
@@ -43,7 +43,7 @@ def make_app(services: Services) -> web.Application:
     filing = Filing(services, on_filed)
     intake = Intake(services, filing.wake)
     app = web.Application(handler_args=HANDLER_ARGS)
-    app.add_routes(health_routes(services))
+    add_health(app, services)
     app.add_subapp(PREFIX, make_api(services, intake))
     add_pages(app, services)
 

@@ -1,0 +1,97 @@
+"""Run the collector as a real process in tests."""
+
+import contextlib
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+START_S = 30.0
+BIN = Path(sys.executable).parent
+
+
+def free_port() -> int:
+    """Return a port that nothing listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@dataclass(frozen=True, slots=True)
+class CollectorProcess:
+    """Where a collector runs, and how to run its commands."""
+
+    folder: Path
+    port: int
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def store(self) -> Path:
+        return self.folder / "fadewatch.sqlite3"
+
+    def environment(self) -> dict[str, str]:
+        return os.environ | {
+            "FADEWATCH_DATA_FOLDER": str(self.folder),
+            "FADEWATCH_PORT": str(self.port),
+            "FADEWATCH_LOG_LEVEL": "WARNING",
+        }
+
+    def command(self, *arguments: str) -> str:
+        """Run a command of the collector and return what it printed."""
+        return subprocess.run(
+            [BIN / "fadewatch-collector", *arguments],
+            env=self.environment(),
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout.strip()
+
+    def start(self) -> subprocess.Popen[bytes]:
+        """Start the service and wait until it answers."""
+        with (self.folder.parent / "collector.log").open("ab") as log:
+            process = subprocess.Popen(
+                [BIN / "fadewatch-collector", "serve"],
+                env=self.environment(),
+                stdout=subprocess.DEVNULL,
+                stderr=log,
+            )
+        deadline = time.monotonic() + START_S
+        while not self._answers():
+            assert process.poll() is None, "the collector ended at once"
+            assert time.monotonic() < deadline, "the collector does not answer"
+            time.sleep(0.05)
+        return process
+
+    @contextlib.contextmanager
+    def running(self) -> Iterator[subprocess.Popen[bytes]]:
+        """Keep the service running for a while, then stop it as a system would."""
+        process = self.start()
+        try:
+            yield process
+        finally:
+            process.terminate()
+            process.wait(20)
+
+    def _answers(self) -> bool:
+        try:
+            with urllib.request.urlopen(  # noqa: S310  a loopback address
+                f"{self.url}/readyz", timeout=2
+            ) as answer:
+                return bool(answer.status == 200)
+        except OSError:
+            return False
+
+
+def new_collector(folder: Path) -> CollectorProcess:
+    """Prepare a collector with an empty data folder below ``folder``."""
+    data = folder / "data"
+    data.mkdir()
+    return CollectorProcess(data, free_port())
