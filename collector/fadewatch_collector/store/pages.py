@@ -28,6 +28,7 @@ from fadewatch_collector.rules.alert_terms import (
     Urgency,
 )
 from fadewatch_collector.rules.assessment import Band, Concern
+from fadewatch_collector.rules.concern import RANKED
 from fadewatch_collector.rules.paging import AlertKey
 from fadewatch_collector.store.tables import (
     alerts,
@@ -110,6 +111,12 @@ class LaptopRow:
     last_report_at: datetime | None
     agent_version: str | None
     packs: tuple[PackBrief, ...]
+
+    @property
+    def concern(self) -> Concern:
+        """The most urgent concern about any of its packs."""
+        concerns = [pack.concern or "none" for pack in self.packs]
+        return max(concerns, key=RANKED.index, default="none")
 
     @property
     def worst_pack(self) -> PackBrief | None:

@@ -65,6 +65,7 @@ __all__ = [
     "revoke_api_token",
     "set_password",
     "sign_in",
+    "sign_in_path",
     "use_single_sign_in",
 ]
 
@@ -294,6 +295,11 @@ async def make_single_sign_in(
             subject=subject_of(operator),
         )
     return token
+
+
+def sign_in_path(token: str) -> str:
+    """Return the path of the page where a one-time token is used."""
+    return f"/sign-in/once?token={token}"
 
 
 async def use_single_sign_in(services: Services, token: str) -> Operator:

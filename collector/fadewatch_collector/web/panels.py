@@ -7,7 +7,14 @@ from itertools import groupby
 
 from fadewatch_collector.rules.assessment import Band
 from fadewatch_collector.usecases.overview import DailyValue, PackStay
-from fadewatch_collector.web.plot import Frame, Level, Plot, Subject, wear_plot
+from fadewatch_collector.web.plot import (
+    Frame,
+    Level,
+    Plot,
+    Subject,
+    wear_plot,
+)
+from fadewatch_collector.web.plot import percent as level_percent
 from fadewatch_collector.web.words import percent
 from fadewatch_common.policy import PUBLISHED_END_OF_LIFE_WEAR, Policy
 from fadewatch_common.wear import wear
@@ -93,12 +100,15 @@ def _band(newest: float | None, policy: Policy) -> Band:
 
 
 def _levels(policy: Policy) -> list[Level]:
+    published = level_percent(PUBLISHED_END_OF_LIFE_WEAR)
     return [
-        Level(policy.replace_wear, f"replace from {percent(policy.replace_wear)}"),
-        Level(policy.plan_wear, f"plan from {percent(policy.plan_wear)}"),
+        Level(
+            policy.replace_wear, f"replace from {level_percent(policy.replace_wear)}"
+        ),
+        Level(policy.plan_wear, f"plan from {level_percent(policy.plan_wear)}"),
         Level(
             PUBLISHED_END_OF_LIFE_WEAR,
-            f"{percent(PUBLISHED_END_OF_LIFE_WEAR)}: end of life in published work",
+            f"{published}: end of life as published",
             faint=True,
         ),
     ]

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
+from typing import Literal
 
 GAP_DAYS = 45
 """Days without a value after which the line is broken [day]. Own choice."""
@@ -26,10 +27,16 @@ SHORT_SPAN_DAYS = 75
 TICK_WIDTH = 88.0
 """Room that a date below the plot takes [unit]."""
 
+LETTER_WIDTH = 7.5
+"""Width of a figure in a label [unit], as the style sheet sets them."""
+
 HEADROOM = 0.05
 """Wear shown above the highest line or value [fraction]. Own choice."""
 
 MONTHS_A_YEAR = 12
+
+MINUS = "\N{MINUS SIGN}"
+"""A hyphen before a figure is easily overlooked."""
 
 Value = tuple[date, float]
 Point = tuple[float, float]
@@ -95,10 +102,17 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A labelled place on an axis."""
+    """A labelled place on an axis.
+
+    Attributes
+    ----------
+    anchor
+        Which part of the label is at the place: its end where it would not fit.
+    """
 
     at: float
     label: str
+    anchor: Literal["middle", "end"] = "middle"
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +171,7 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
             Tick(y(wear), percent(wear)) for wear in wear_ticks(lowest, highest)
         ],
         day_ticks=[
-            Tick(x(day.toordinal()), label)
+            _day_tick(x(day.toordinal()), label, frame)
             for day, label in day_ticks(first, last, most_days)
         ],
         levels=[
@@ -169,9 +183,14 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
     )
 
 
+def _day_tick(at: float, label: str, frame: Frame) -> Tick:
+    fits = at + LETTER_WIDTH * len(label) / 2 <= frame.width
+    return Tick(at, label, "middle" if fits else "end")
+
+
 def percent(wear: float) -> str:
-    """Write a fraction as whole percent, as axes are labelled."""
-    return f"{wear * 100:z.0f} %"
+    """Write a fraction as percent, as axes and levels are labelled."""
+    return f"{wear * 100:z.4g} %".replace("-", MINUS)
 
 
 def wear_ticks(lowest: float, highest: float) -> list[float]:
@@ -257,10 +276,12 @@ def _thinned(points: Sequence[Point]) -> list[Point]:
             groups[-1].append(point)
         else:
             groups.append([point])
-    return [
+    thinned = [
         (group[len(group) // 2][0], round(median(y for _, y in group), 1))
         for group in groups
     ]
+    # The line ends at the newest value itself, where the drawing puts its dot.
+    return thinned if thinned[-1] == points[-1] else [*thinned, points[-1]]
 
 
 def _outline(of: Range | None, x: Scale, y: Scale) -> str | None:

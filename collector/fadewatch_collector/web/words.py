@@ -81,7 +81,9 @@ _SIZES = ((10**12, "TB"), (10**9, "GB"), (10**6, "MB"))
 
 def percent(fraction: float | None) -> str:
     """Write a fraction as percent with one decimal."""
-    return "unknown" if fraction is None else f"{fraction * 100:z.1f} %"
+    if fraction is None:
+        return "unknown"
+    return f"{fraction * 100:z.1f} %".replace("-", "\N{MINUS SIGN}")
 
 
 def memory_size(mib: int | None) -> str:
@@ -107,7 +109,9 @@ def capacity(value: float | None, unit: str) -> str:
     """Write a capacity in the pack's own unit."""
     if value is None:
         return "unknown"
-    return f"{value:.0f}" if unit == "relative" else f"{value:.0f} {unit}"
+    # A narrow no-break space between thousands: no comma or point to mistake.
+    grouped = f"{value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return grouped if unit == "relative" else f"{grouped} {unit}"
 
 
 def joined(*parts: str | None) -> str:
