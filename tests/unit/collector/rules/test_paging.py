@@ -1,0 +1,60 @@
+"""Places in long lists as short texts."""
+
+import base64
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fadewatch_collector.errors import InvalidRequest
+from fadewatch_collector.rules.paging import (
+    AlertKey,
+    alert_cursor,
+    alert_key,
+    laptop_cursor,
+    laptop_key,
+)
+
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+MOMENTS = st.timedeltas(timedelta(0), timedelta(days=300_000)).map(EPOCH.__add__)
+IDS = st.integers(1, 2**63 - 1)
+
+
+@given(st.integers(0, 3), MOMENTS, IDS)
+def test_a_place_in_the_alert_list_comes_back_as_it_was(
+    rank: int, opened_at: datetime, number: int
+) -> None:
+    key = AlertKey(rank, opened_at, number)
+
+    assert alert_key(alert_cursor(key)) == key
+
+
+@given(IDS)
+def test_a_place_in_the_laptop_list_comes_back_as_it_was(number: int) -> None:
+    assert laptop_key(laptop_cursor(number)) == number
+
+
+@given(st.text(max_size=60))
+def test_any_other_text_is_refused_in_words(text: str) -> None:
+    for read in (alert_key, laptop_key):
+        with pytest.raises(InvalidRequest):
+            read(text)
+
+
+@given(st.integers(0, 10**20), st.integers(0, 10**20), st.integers(0, 10**20))
+def test_numbers_that_no_store_holds_are_refused(
+    rank: int, opened_us: int, number: int
+) -> None:
+    packed = base64.urlsafe_b64encode(f"a.{rank}.{opened_us}.{number}".encode())
+    try:
+        key = alert_key(packed.decode().rstrip("="))
+    except InvalidRequest:
+        return
+    assert alert_key(alert_cursor(key)) == key
+    assert key.id < 2**63
+
+
+def test_a_place_in_one_list_is_none_in_the_other() -> None:
+    with pytest.raises(InvalidRequest):
+        alert_key(laptop_cursor(3))

@@ -1,0 +1,213 @@
+"""Geometry of the wear plot."""
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fadewatch_collector.web.plot import (
+    GAP_DAYS,
+    MOST_WEAR_TICKS,
+    Frame,
+    Level,
+    Mark,
+    Plot,
+    Range,
+    Subject,
+    day_ticks,
+    percent,
+    wear_plot,
+    wear_ticks,
+)
+
+FRAME = Frame(width=200, height=100, left=40, right=10, top=10, bottom=20)
+START = date(2024, 1, 1)
+
+
+def drawn(subject: Subject, frame: Frame = FRAME) -> Plot:
+    plot = wear_plot(subject, frame)
+    assert plot is not None
+    return plot
+
+
+def days(*wears: float, every: int = 30) -> list[tuple[date, float]]:
+    return [(START + timedelta(days=every * n), wear) for n, wear in enumerate(wears)]
+
+
+def test_there_is_no_plot_without_a_value() -> None:
+    assert wear_plot(Subject(values=()), FRAME) is None
+
+
+def test_a_line_goes_from_edge_to_edge_and_rises_with_wear() -> None:
+    # Wear 0 to 0.15 with 0.05 of headroom: 0.20 over 70 units of height.
+    plot = drawn(Subject(values=days(0.0, 0.15)))
+
+    assert plot.line == "M40.0 80.0h0 L190.0 27.5"
+    assert plot.last == (190.0, 27.5)
+
+
+def test_a_long_gap_breaks_the_line() -> None:
+    plot = drawn(Subject(values=days(0.1, 0.1, every=GAP_DAYS + 1)))
+
+    assert plot.line.count("M") == 2
+    assert "L" not in plot.line
+
+
+def test_days_that_cannot_be_told_apart_become_one_point() -> None:
+    plot = drawn(Subject(values=days(*[0.1] * 1500, every=1)))
+
+    assert 70 <= plot.line.count("L") <= 76
+
+
+def test_a_single_outlier_among_crowded_days_does_not_spike() -> None:
+    wears = [0.1] * 1500
+    wears[700] = 0.9
+
+    plot = drawn(Subject(values=days(*wears, every=1)))
+
+    heights = {
+        point.split()[1].removesuffix("h0") for point in plot.line[1:].split(" L")
+    }
+    assert len(heights) == 1
+
+
+def test_the_line_ends_at_the_newest_value() -> None:
+    plot = drawn(Subject(values=days(*[0.1] * 999, 0.3, every=1)))
+
+    assert plot.line.endswith(f"L{plot.last[0]} {plot.last[1]}")
+
+
+def test_wear_below_zero_is_drawn_between_zero_and_the_floor() -> None:
+    plot = drawn(Subject(values=days(-0.04, 0.1)))
+
+    (zero,) = (tick.at for tick in plot.wear_ticks if tick.label == "0 %")
+    assert zero < float(plot.line.split()[1].removesuffix("h0")) < FRAME.bottom_edge
+
+
+def test_levels_are_drawn_at_their_wear_in_the_order_given() -> None:
+    levels = (Level(0.4, "replace"), Level(0.2, "published", faint=True))
+
+    plot = drawn(Subject(values=days(0.0, 0.1), levels=levels))
+
+    assert [(level.name, level.faint) for level in plot.levels] == [
+        ("replace", False),
+        ("published", True),
+    ]
+    assert FRAME.top < plot.levels[0].y < plot.levels[1].y < FRAME.bottom_edge
+
+
+def test_a_pack_seen_today_for_the_first_time_has_an_axis() -> None:
+    plot = drawn(Subject(values=days(0.02), until=START))
+
+    assert plot.last[0] == FRAME.left
+    assert plot.day_ticks
+
+
+def test_a_range_is_a_closed_outline_there_and_back() -> None:
+    low, high = days(0.1, 0.2), days(0.1, 0.4)
+
+    plot = drawn(Subject(values=days(0.1), range=Range(low, high)))
+
+    assert plot.range_outline is not None
+    assert plot.range_outline.startswith("M40.0")
+    assert plot.range_outline.endswith(" Z")
+    assert plot.range_outline.count("L") == 3
+
+
+def test_the_axis_reaches_as_far_as_the_range() -> None:
+    plot = drawn(
+        Subject(values=days(0.1, 0.1), range=Range(days(0.1), days(0.1, 0.2, 0.3)))
+    )
+
+    assert plot.last[0] == (FRAME.left + FRAME.right_edge) / 2
+
+
+def test_a_mark_stands_at_its_day() -> None:
+    plot = drawn(Subject(values=days(0.1, 0.1), marks=(Mark(START, "swap"),)))
+
+    assert [(mark.at, mark.label) for mark in plot.marks] == [(FRAME.left, "swap")]
+
+
+def test_a_date_that_would_be_cut_off_ends_at_its_place() -> None:
+    plot = drawn(Subject(values=days(0.1, 0.1, every=14)))
+
+    assert plot.day_ticks[-1].at == FRAME.right_edge
+    assert plot.day_ticks[-1].anchor == "end"
+    assert plot.day_ticks[0].anchor == "middle"
+
+
+@pytest.mark.parametrize(
+    ("lowest", "highest", "expected"),
+    [
+        (0.0, 0.08, [0.0, 0.02, 0.04, 0.06, 0.08]),
+        (0.0, 0.45, [0.0, 0.1, 0.2, 0.3, 0.4]),
+        (-0.05, 0.26, [0.0, 0.1, 0.2]),
+        (0.0, 1.05, [0.0, 0.2, 0.4, 0.6, 0.8, 1.0]),
+    ],
+)
+def test_wear_ticks_are_round(
+    lowest: float, highest: float, expected: list[float]
+) -> None:
+    assert wear_ticks(lowest, highest) == expected
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "expected"),
+    [
+        (date(2024, 5, 3), date(2024, 5, 6), ["2024-05-03", "2024-05-05"]),
+        (date(2024, 1, 20), date(2024, 12, 20), ["2024-04", "2024-07", "2024-10"]),
+        (date(2021, 6, 1), date(2026, 6, 1), ["2022", "2024", "2026"]),
+    ],
+)
+def test_day_ticks_are_round_and_named_as_short_as_they_can(
+    first: date, last: date, expected: list[str]
+) -> None:
+    assert [label for _, label in day_ticks(first, last, most=3)] == expected
+
+
+@pytest.mark.parametrize(
+    ("wear", "text"),
+    [(0.3, "30 %"), (0.325, "32.5 %"), (-0.05, "\N{MINUS SIGN}5 %"), (0.0, "0 %")],
+)
+def test_axes_say_percent(wear: float, text: str) -> None:
+    assert percent(wear) == text
+
+
+@given(
+    first=st.dates(date(1990, 1, 1), date(2060, 1, 1)),
+    span=st.integers(7, 20_000),
+    most=st.integers(2, 12),
+)
+def test_there_are_always_a_few_day_ticks_within_the_span(
+    first: date, span: int, most: int
+) -> None:
+    last = first + timedelta(days=span)
+
+    ticks = day_ticks(first, last, most)
+
+    assert 1 <= len(ticks) <= most
+    assert all(first <= day <= last for day, _ in ticks)
+
+
+@given(lowest=st.floats(-0.5, 0.0), height=st.floats(0.05, 2.0))
+def test_there_are_always_a_few_wear_ticks_within_the_span(
+    lowest: float, height: float
+) -> None:
+    ticks = wear_ticks(lowest, lowest + height)
+
+    assert 1 <= len(ticks) <= MOST_WEAR_TICKS
+    assert all(lowest - 1e-6 <= tick <= lowest + height + 1e-6 for tick in ticks)
+
+
+@given(
+    wears=st.lists(st.floats(-0.3, 1.0), min_size=1, max_size=60),
+    gaps=st.integers(1, 90),
+)
+def test_everything_drawn_lies_inside_the_frame(wears: list[float], gaps: int) -> None:
+    plot = drawn(Subject(values=days(*wears, every=gaps), levels=(Level(0.4, "r"),)))
+
+    for piece in plot.line.replace("h0", "").replace("M", "L").split("L")[1:]:
+        x, y = map(float, piece.split())
+        assert FRAME.left <= x <= FRAME.right_edge
+        assert FRAME.top <= y <= FRAME.bottom_edge
