@@ -1,6 +1,7 @@
 """What the analysis says of a batch of packs: one array entry per pack."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -12,9 +13,11 @@ from fadewatch_collector.analysis.arrays import (
     Mask,
 )
 
-BANDS = ("unknown", "sound", "plan", "replace")
+Band = Literal["sound", "plan", "replace", "unknown"]
+Gauge = Literal["good", "stale", "frozen", "noisy", "implausible"]
+BANDS: tuple[Band, ...] = ("unknown", "sound", "plan", "replace")
 """Band of a pack, by the code kept in ``Assessments.band``."""
-GAUGES = ("good", "stale", "frozen", "noisy", "implausible")
+GAUGES: tuple[Gauge, ...] = ("good", "stale", "frozen", "noisy", "implausible")
 """Trust in the gauge, by the code kept in ``Assessments.gauge``."""
 FADE_SOURCES = ("own history", "own pack type", "fleet", "published figures")
 """Where the fade rate mostly comes from, by the code in ``Assessments.fade_source``."""

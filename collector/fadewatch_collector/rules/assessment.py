@@ -4,8 +4,8 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any, Literal
 
-Band = Literal["sound", "plan", "replace", "unknown"]
-Gauge = Literal["good", "stale", "frozen", "noisy", "implausible"]
+from fadewatch_collector.analysis.figures import Band, Gauge
+
 Concern = Literal["none", "plan", "replace", "inspect", "stop-use"]
 
 
