@@ -19,7 +19,8 @@ WINDOW_BINS = 20
 LEAST_BINS = 4
 MEMORY = 1.6
 """Noise of a gauge has memory, so intervals are wider than independence says."""
-LEAST_CYCLES = 5
+LEAST_CYCLES = 20
+"""Fewer cycles say nothing about fade per cycle; own choice."""
 MOSTLY_OWN = 0.5
 OWN = 0
 
@@ -78,12 +79,16 @@ def with_prior(batch: Batch, course: Course, own: Spread, priors: Priors) -> Fad
     reach = NORMAL_QUANTILE_90 * spread
     low = np.maximum(estimate - reach, np.minimum(estimate, 0.0))
     daily = Spread(estimate, low, estimate + reach)
-    source = np.where(share >= MOSTLY_OWN, OWN, priors.source).astype(np.int8)
-    return Fade(daily, _per_cycle(batch, course, daily), source)
+    own_part = share >= MOSTLY_OWN
+    source = np.where(own_part, OWN, priors.source).astype(np.int8)
+    return Fade(daily, _per_cycle(batch, course, daily, own_part), source)
 
 
-def _per_cycle(batch: Batch, course: Course, daily: Spread) -> Spread:
-    """Return the rate per cycle [1], from the cycles counted since the start."""
+def _per_cycle(batch: Batch, course: Course, daily: Spread, own: Mask) -> Spread:
+    """Return the rate per cycle [1], from the cycles counted since the start.
+
+    NaN where the rate is mostly borrowed: its cycles are not this pack's.
+    """
     known = course.use & ~np.isnan(batch.cycles)
     first = np.argmax(known, axis=1)
     last = known.shape[1] - 1 - np.argmax(known[:, ::-1], axis=1)
@@ -94,7 +99,7 @@ def _per_cycle(batch: Batch, course: Course, daily: Spread) -> Spread:
     days = batch.day[row, last] - batch.day[row, first]
     with np.errstate(divide="ignore", invalid="ignore"):
         days_per_cycle = np.where(
-            (counted >= LEAST_CYCLES) & (days > 0), days / counted, np.nan
+            own & (counted >= LEAST_CYCLES) & (days > 0), days / counted, np.nan
         )
     return Spread(
         daily.estimate * days_per_cycle,

@@ -14,7 +14,9 @@ from fadewatch_collector.analysis.figures import (
     FADE_SOURCES,
     GAUGES,
     Assessments,
+    Band,
     Crossing,
+    Gauge,
     Thresholds,
 )
 from fadewatch_collector.rules import reasons
@@ -96,14 +98,14 @@ def conclude(
         as_of=reasons.to_date(figures.as_of[index]),
         readings=int(figures.readings[index]),
         wear_percent=None if isnan(pack.wear) else round(100 * pack.wear, 2),
-        band=BANDS[figures.band[index]],
+        band=pack.band,
         fade_percent_per_month=_rate(pack),
         crossings=Crossings(
             _crossing(figures.plan, index), _crossing(figures.replace, index)
         ),
         sudden_drop=_drop(pack),
         knee=_knee(pack),
-        gauge=GAUGES[figures.gauge[index]],
+        gauge=pack.gauge,
         concern=findings[0].concern if findings else "none",
         reasons=tuple(finding.sentence for finding in findings),
     )
@@ -125,8 +127,8 @@ class _Pack:
         self.plan = _one(thresholds.plan, index)
         self.replace = _one(thresholds.replace, index)
         self.wear = float(figures.wear[index])
-        self.band = BANDS[figures.band[index]]
-        self.gauge = GAUGES[figures.gauge[index]]
+        self.band: Band = BANDS[int(figures.band[index])]
+        self.gauge: Gauge = GAUGES[int(figures.gauge[index])]
 
     def of(self, values: ArrayLike) -> float:
         """Return this pack's entry of an array."""
