@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CodeArray
+from fadewatch_collector.analysis.arrays import CodeArray, Mask
 from fadewatch_collector.analysis.binning import Bins, bin_means
 from fadewatch_collector.analysis.cleaning import Batch
 from fadewatch_collector.analysis.course import Course
