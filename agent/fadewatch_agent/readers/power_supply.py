@@ -23,6 +23,7 @@ Linux keeps the remaining charge and the rate of an ACPI pack for 1 s, also acro
 swap (drivers/acpi/battery.c, cache_time).
 """
 
+_FOLDER = "class/power_supply"
 _LOOKS = 3
 _NOT_READINGS = frozenset({"name", "type", "scope", "present"})
 _SLOT_LENGTH = 64
@@ -57,11 +58,10 @@ def read_supplies(
     pause
         Waits for a number of seconds.
     """
-    folders = files.folders("class/power_supply")
-    look = _settled(folders, known, pause)
+    look = _settled(files, known, pause)
     kept, beyond = look.packs[:MAX_PACKS], look.packs[MAX_PACKS:]
     remarks = [*look.remarks, *(f"{p.slot}: one pack too many" for p in beyond)]
-    return Supplies(kept, _mains_online(folders), tuple(remarks))
+    return Supplies(kept, _mains_online(files), tuple(remarks))
 
 
 def identity(pack: Pack) -> str:
@@ -78,15 +78,15 @@ def identity(pack: Pack) -> str:
 
 
 def _settled(
-    folders: list[Path], known: Identities | None, pause: Callable[[float], None]
+    files: SystemFiles, known: Identities | None, pause: Callable[[float], None]
 ) -> _Look:
-    look = _look(folders)
+    look = _look(files)
     if known is None or all(known.get(p.slot) == identity(p) for p in look.packs):
         return look
     disagreeing: set[str] = set()
     for _ in range(_LOOKS - 1):
         pause(SETTLE_SECONDS)
-        before, look = look, _look(folders)
+        before, look = look, _look(files)
         disagreeing = _disagreeing(before.packs, look.packs)
         if not disagreeing:
             return look
@@ -113,10 +113,10 @@ def _lasting(pack: Pack) -> tuple[object, ...]:
     )
 
 
-def _look(folders: list[Path]) -> _Look:
+def _look(files: SystemFiles) -> _Look:
     packs: list[Pack] = []
     remarks: list[str] = []
-    for folder in folders:
+    for folder in files.folders(_FOLDER):
         slot = clean(folder.name, _SLOT_LENGTH) or "unnamed"
         attributes = _battery(folder)
         if attributes is None:
@@ -175,11 +175,11 @@ def _why_missing(folder: Path, ending: str) -> str:
     return why
 
 
-def _mains_online(folders: list[Path]) -> bool | None:
+def _mains_online(files: SystemFiles) -> bool | None:
     """Say whether any supply feeds the laptop; None when there is none to ask."""
     states = [
         online
-        for attributes in map(take_snapshot, filter(_is_mains, folders))
+        for attributes in map(take_snapshot, filter(_is_mains, files.folders(_FOLDER)))
         if attributes.get("scope", "").strip() != "Device"
         and (online := number(attributes.get("online"))) is not None
     ]
