@@ -12,7 +12,7 @@ from fadewatch_collector.cli.history_file import load
 from fadewatch_collector.cli.progress import progress
 from fadewatch_collector.cli.tables import print_table
 from fadewatch_collector.rules.assessment import Assessment, CrossingDates
-from fadewatch_collector.rules.concern import EPOCH, RANKED
+from fadewatch_collector.rules.concern import RANKED
 from fadewatch_collector.usecases.assess_file import (
     assess_histories,
     newest_day,
@@ -22,6 +22,7 @@ from fadewatch_collector.usecases.assess_file import (
 MOST_SHOWN = 40
 """Packs in the table, the most urgent first. Ours."""
 
+EPOCH = date(1970, 1, 1)
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
@@ -112,19 +113,17 @@ def _row(one: Assessment) -> tuple[str, ...]:
         "-" if one.wear_percent is None else f"{one.wear_percent:.1f} %",
         one.band,
         "-" if fade is None else f"{fade.estimate:.2f} %",
-        _crossing(one.crossings.plan, one.as_of),
-        _crossing(one.crossings.replace, one.as_of),
+        _crossing(one.crossings.plan, past=one.band in {"plan", "replace"}),
+        _crossing(one.crossings.replace, past=one.band == "replace"),
         one.gauge,
         one.concern,
     )
 
 
-def _crossing(crossing: CrossingDates | None, as_of: date) -> str:
-    if crossing is None:
-        return "-"
-    if crossing.on <= as_of:
+def _crossing(crossing: CrossingDates | None, *, past: bool) -> str:
+    if past:
         return "past"
-    return f"{crossing.on:%Y-%m}"
+    return "-" if crossing is None else f"{crossing.on:%Y-%m}"
 
 
 def _print_reasons(concerned: Iterable[Assessment]) -> None:
