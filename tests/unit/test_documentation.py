@@ -1,0 +1,71 @@
+"""What the documents promise is what the code has."""
+
+import dataclasses
+import re
+from pathlib import Path
+
+import pytest
+from click import Group
+
+from fadewatch_collector.cli.main import main
+from fadewatch_collector.settings import Settings
+from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS
+from fadewatch_common import report
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text()
+
+
+@pytest.mark.parametrize("name", list(Settings.model_fields))
+def test_every_setting_is_in_the_readme(name: str) -> None:
+    assert f"`FADEWATCH_{name.upper()}`" in README
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        report.Report,
+        report.Agent,
+        report.Laptop,
+        report.Pack,
+        report.Memory,
+        report.MemorySlot,
+        report.Drive,
+    ],
+)
+def test_every_field_that_is_sent_is_in_the_readme(record: type) -> None:
+    parts = {"agent", "laptop", "packs", "memory", "drives", "slots"}
+    for field in dataclasses.fields(record):
+        if field.name not in parts:
+            assert f"`{field.name}`" in README, f"{record.__name__}.{field.name}"
+
+
+def test_the_readme_lists_the_columns_of_the_fleet_csv_in_order() -> None:
+    assert f"`{', '.join(FLEET_CSV_COLUMNS)}`" in README
+
+
+def test_every_command_of_the_collector_is_in_the_readme() -> None:
+    assert isinstance(main, Group)
+    for name, command in main.commands.items():
+        assert re.search(rf"^\| `{name}\b", README, re.MULTILINE), name
+        if isinstance(command, Group):
+            row = next(
+                line for line in README.splitlines() if line.startswith(f"| `{name}")
+            )
+            for part in command.commands:
+                assert part in row, f"{name} {part}"
+
+
+def test_the_top_level_holds_what_it_should() -> None:
+    shown = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+
+    assert shown == {
+        "README.md",
+        "DEVELOPERS.md",
+        "agent",
+        "collector",
+        "common",
+        "deploy",
+        "tests",
+        "pyproject.toml",
+    }
