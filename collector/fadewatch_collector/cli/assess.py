@@ -37,6 +37,7 @@ FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line a pack.")
 @click.option("--all", "show_all", is_flag=True, help="Every pack in the table.")
+@click.option("--reasons", "in_full", is_flag=True, help="Every reason of a concern.")
 @click.option("--strict", is_flag=True, help="Stop at the first row that is not right.")
 def assess_command(
     file: Path,
@@ -44,6 +45,7 @@ def assess_command(
     *,
     as_json: bool,
     show_all: bool,
+    in_full: bool,
     strict: bool,
 ) -> None:
     """Assess pack histories from a CSV file; no service is needed.
@@ -66,7 +68,7 @@ def assess_command(
         _print_json(made)
     else:
         _print_summary(made, _date(day))
-        _print_packs(made, None if show_all else MOST_SHOWN)
+        _print_packs(made, None if show_all else MOST_SHOWN, in_full=in_full)
 
 
 def _date(day: int) -> date:
@@ -89,7 +91,9 @@ def _print_summary(made: Sequence[Assessment], as_of: date) -> None:
     click.echo(f"{len(made):,} {packs} as of {as_of}. Concern: {told}.\n")
 
 
-def _print_packs(made: Sequence[Assessment], most: int | None) -> None:
+def _print_packs(
+    made: Sequence[Assessment], most: int | None, *, in_full: bool
+) -> None:
     ranked = sorted(made, key=_urgency)
     shown = ranked[:most]
     print_table(
@@ -99,7 +103,15 @@ def _print_packs(made: Sequence[Assessment], most: int | None) -> None:
     left = len(ranked) - len(shown)
     if left:
         click.echo(f"... and {left:,} less urgent; --all shows every pack.")
-    _print_reasons(one for one in shown if one.concern != "none")
+    concerned = [one for one in shown if one.concern != "none" and one.reasons]
+    if in_full:
+        _print_reasons(concerned)
+    elif concerned:
+        click.echo("")
+        print_table(
+            ("pack", "concern", "because (--reasons tells all)"),
+            [(one.pack_id, one.concern, one.reasons[0]) for one in concerned],
+        )
 
 
 def _urgency(one: Assessment) -> tuple[int, float]:
@@ -128,7 +140,6 @@ def _crossing(crossing: CrossingDates | None, *, past: bool) -> str:
 
 def _print_reasons(concerned: Iterable[Assessment]) -> None:
     for one in concerned:
-        if one.reasons:
-            click.echo(f"\n{one.pack_id}: {one.concern}")
+        click.echo(f"\n{one.pack_id}: {one.concern}")
         for reason in one.reasons:
             click.echo(f"  {reason}")

@@ -109,6 +109,18 @@ def test_the_table_shows_the_most_urgent_first_and_is_aligned(file: Path) -> Non
     assert all(line[column - 1] == " " != line[column] for line in table[:3])
 
 
+def test_each_concern_has_its_first_reason_and_all_when_asked(file: Path) -> None:
+    worn = lines(run(file, "--json"))[1]
+    reasons = worn["reasons"]
+    assert isinstance(reasons, list)
+    assert len(reasons) > 1
+    short, full = run(file).stdout, run(file, "--reasons").stdout
+    assert [reason in short for reason in reasons] == [
+        place == 0 for place in range(len(reasons))
+    ]
+    assert all(f"  {reason}\n" in full for reason in reasons)
+
+
 def test_a_long_table_is_cut_and_says_so(tmp_path: Path) -> None:
     packs = [rows(f"pack {n}", days=15) for n in range(MOST_SHOWN + 3)]
     file = written(tmp_path, *packs)
