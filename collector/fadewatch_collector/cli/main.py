@@ -2,9 +2,13 @@
 
 import click
 
+from fadewatch_collector.cli.assess import assess_command
+from fadewatch_collector.cli.backtest import backtest_command
 from fadewatch_collector.cli.demo import demo_command
+from fadewatch_collector.cli.export import export_group
 from fadewatch_collector.cli.serve import serve_command
 from fadewatch_collector.cli.token import token_group
+from fadewatch_collector.cli.user import user_group
 from fadewatch_common import __version__
 
 
@@ -14,6 +18,13 @@ def main() -> None:
     """Keep the fleet's packs in view: history, alerts and a fleet health CSV."""
 
 
-main.add_command(serve_command)
-main.add_command(demo_command)
-main.add_command(token_group)
+for command in (
+    serve_command,
+    demo_command,
+    token_group,
+    user_group,
+    export_group,
+    assess_command,
+    backtest_command,
+):
+    main.add_command(command)
