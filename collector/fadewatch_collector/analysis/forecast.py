@@ -22,25 +22,27 @@ from fadewatch_collector.analysis.trajectories import (
 
 MISFIT = 0.0015
 """Departure of real packs from any curve [fraction of design]."""
-RELATIVE_MISFIT = 0.03
+RELATIVE_MISFIT = 0.035
 """The same as a part of the wear seen."""
 INDEPENDENT = 2.5
 """How many independent values a history is worth: misfit has a long memory."""
-RECENCY = 3.0
+RECENCY = 4.0
 """The newest bin counts e to this power times the oldest."""
 FRESH_WEAR, FRESH_SPREAD = 0.02, 0.04
 """Wear of a new pack against its design capacity, and its standard deviation.
 
 New packs commonly read 100 to 110 % of design; cells of published sets 93 to 108 %.
 """
-UNIT_SPREAD = 1.0
+UNIT_SPREAD = 1.6
 """Spread of the natural logarithm of time to lose `UNIT_WEAR`, beyond the prior's."""
-WIDENING = 1.35
+TAIL = 3.0
+"""Degrees of freedom of the prior of time: packs far from the usual exist."""
+WIDENING = 1.4
 """The interval is this much wider, in the logarithm of time left, than the weights say.
 
 With it 75 to 90 % of crossings fell inside on data sets that nothing was fitted to.
 """
-LEAST_SPAN_DAYS = 60
+LEAST_SPAN_DAYS = 10
 LEAST_WEIGHT = 1e-4
 CELLS = 240
 LEAST_LEFT, MOST_LEFT = np.log(1e-3), np.log(1e3)
@@ -95,7 +97,8 @@ def weigh(outlook: Outlook) -> Weights:
     unit = np.log(outlook.span)[:, None] - np.log(known.seen)
     usual = np.log(UNIT_WEAR / outlook.fade)[:, None]
     spread = np.hypot(UNIT_SPREAD, outlook.fade_spread)[:, None]
-    likely -= 0.5 * np.square((unit - usual) / spread).astype(np.float32)
+    far = np.square((unit - usual) / spread) / TAIL
+    likely -= (0.5 * (TAIL + 1.0) * np.log1p(far)).astype(np.float32)
     likely -= likely.max(axis=1, keepdims=True)
     pack, stretch = np.nonzero(likely > np.log(LEAST_WEIGHT))
     weight = np.exp(likely[pack, stretch])

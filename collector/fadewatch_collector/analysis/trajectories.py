@@ -21,13 +21,15 @@ from fadewatch_collector.analysis.arrays import CountArray, FloatArray, SingleAr
 KNEE_SHAPES, STRAIGHT_SHAPES, RISING_SHAPES = 40, 8, 8
 KNEE_SHARE, STRAIGHT_SHARE, RISING_SHARE = 0.78, 0.07, 0.15
 """Prior shares of the three kinds; knees are the rule once wear passes a third."""
-POWER = (0.5, 1.1)
-"""Power of time before a knee: 0.5 when a growing film limits itself, 1 by use."""
+POWER = (0.35, 1.1)
+"""Power of time before a knee: 0.5 when a growing film limits itself, 1 by use.
+
+The range goes below 0.5 as new cells lose some capacity at once."""
 RISING_POWER = (1.1, 2.5)
 KNEE_WEAR = (0.02, 0.28)
 """Loss since new at which knees begin: 73 to 98 % of design."""
-KNEE_FACTOR = (2.0, 8.0)
-"""What a knee multiplies the rate by; published 3 to 8, milder ones allowed."""
+KNEE_FACTOR = (3.0, 8.0)
+"""What a knee multiplies the rate by; published 3 to 8."""
 KNEE_WIDTH = (0.003, 0.03)
 """Loss over which a knee builds up [fraction of design]; own choice."""
 UNIT_WEAR = 0.2
@@ -40,8 +42,8 @@ NOW = np.geomspace(0.04, 2.2, 26)
 SEEN_FROM = (0.0, 0.4, 0.7, 0.9, 0.97)
 """Ages at which its history may begin, as parts of the age now."""
 SEEN_FROM_SHARE = (0.6, 0.1, 0.1, 0.1, 0.1)
-MIDDLE_AGE, AGE_SPREAD = 0.6, 0.7
-"""Prior of the age now: log-normal about 0.6 units."""
+MIDDLE_AGE, AGE_SPREAD = 0.7, 0.7
+"""Prior of the age now: log-normal about 0.7 units."""
 BINS = 24
 WEAR_STEP = 0.0025
 WEAR_CELLS = 480
