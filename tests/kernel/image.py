@@ -7,7 +7,7 @@ import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -15,6 +15,8 @@ from pathlib import Path, PurePosixPath
 from tests.kernel import archive, packages
 from tests.kernel.packages import KernelTestsUnavailableError
 
+# Of the xz file format, 2.1.1.1; the kernel's own unpacker stands before it.
+_XZ_MAGIC = b"\xfd7zXZ\0"
 _PROGRAMS = {"qemu-system-x86_64": "qemu-system-x86", "iasl": "acpica-tools"}
 
 # Modules in the order in which they load, by their path in the kernel's tree.
@@ -132,30 +134,30 @@ def _build(work: Path) -> Path:
     done.mkdir()
     for name in names[1:]:
         packages.unpack(files[name], root)
-    release = kernel.removeprefix("linux-image-")
-    modules = _unpack_kernel(files[kernel], release, work / "kernel", done / "vmlinux")
     shutil.copy(root / "bin/busybox", done / "busybox")
     _compile_python(root)
+    program, modules = _kernel(files[kernel], kernel.removeprefix("linux-image-"))
+    (done / "vmlinux").write_bytes(program)
     (done / "base.cpio").write_bytes(_base(root, modules))
     return done
 
 
-def _unpack_kernel(package: Path, release: str, folder: Path, kernel: Path) -> Path:
-    """Unpack the kernel and its modules, and return where the modules are.
+def _kernel(package: Path, release: str) -> tuple[bytes, dict[str, bytes]]:
+    """Return the kernel's program and its modules by name.
 
     QEMU can start the program inside the compressed image, which spares the guest
     most of its boot: unpacking it there is slow.
     """
     image, tree = f"boot/vmlinuz-{release}", f"lib/modules/{release}/kernel"
     wanted = (*POWER_MODULES, *NETWORK_MODULES, *DRIVE_MODULES)
-    members = {image, *(f"{tree}/{module}.ko" for module in wanted)}
-    packages.unpack(package, folder, frozenset(members))
-    packed = (folder / image).read_bytes()
-    start = packed.find(b"\xfd7zXZ\0")
+    places = {f"{tree}/{module}.ko": PurePosixPath(module).name for module in wanted}
+    contents = packages.files_of(package, [image, *places])
+    packed = contents.pop(image)
+    start = packed.find(_XZ_MAGIC)
     if start < 0:
         raise KernelTestsUnavailableError(f"{package.name} is not packed with xz")
-    kernel.write_bytes(lzma.LZMADecompressor().decompress(packed[start:]))
-    return folder / tree
+    program = lzma.LZMADecompressor().decompress(packed[start:])
+    return program, {places[path]: module for path, module in contents.items()}
 
 
 def _compile_python(root: Path) -> None:
@@ -177,7 +179,7 @@ def _compile_python(root: Path) -> None:
     )
 
 
-def _base(root: Path, modules: Path) -> bytes:
+def _base(root: Path, modules: Mapping[str, bytes]) -> bytes:
     base = archive.Archive()
     for folder in ("proc", "sys", "dev", "run", "tmp", "root", "lab", "home/agent"):
         base.add_folder(folder)
@@ -190,8 +192,8 @@ def _base(root: Path, modules: Path) -> bytes:
     )
     for applet in set(listed.stdout.split()) - {"busybox"}:
         base.add_link(f"bin/{applet}", "busybox")
-    for module in sorted(modules.rglob("*.ko")):
-        base.add_file(f"modules/{module.name}", module.read_bytes())
+    for name, module in modules.items():
+        base.add_file(f"modules/{name}.ko", module)
     for path, content in _SETTINGS_FILES.items():
         base.add_file(path, content.encode())
     return base.finished()

@@ -3,7 +3,7 @@
 import re
 import subprocess
 import tarfile
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 # Python with the modules that the agent imports, and what these are linked with.
@@ -45,18 +45,27 @@ def fetch(names: Sequence[str], folder: Path) -> dict[str, Path]:
     return {name: next(folder.glob(f"{name}_*.deb")) for name in names}
 
 
-def unpack(package: Path, folder: Path, members: frozenset[str] | None = None) -> None:
-    """Unpack a package, or only the named members of it, into a folder."""
+def unpack(package: Path, folder: Path) -> None:
+    """Unpack a package into a folder."""
+    _run(["dpkg-deb", "--extract", str(package), str(folder)])
+
+
+def files_of(package: Path, wanted: Collection[str]) -> dict[str, bytes]:
+    """Return some files of a package, by their path in it."""
     command = ["dpkg-deb", "--fsys-tarfile", str(package)]
+    found = {}
     with (
         subprocess.Popen(command, stdout=subprocess.PIPE) as unpacker,
         tarfile.open(fileobj=unpacker.stdout, mode="r|") as archive,
     ):
         for member in archive:
-            if members is None or member.name.removeprefix("./") in members:
-                archive.extract(member, folder, filter="tar")
-    if unpacker.returncode != 0:
-        raise KernelTestsUnavailableError(f"dpkg-deb cannot unpack {package.name}")
+            path = member.name.removeprefix("./")
+            content = archive.extractfile(member) if path in wanted else None
+            if content is not None:
+                found[path] = content.read()
+    if missing := sorted(set(wanted) - found.keys()):
+        raise KernelTestsUnavailableError(f"{package.name} lacks {missing[0]}")
+    return found
 
 
 def _run(command: Sequence[str], folder: Path | None = None) -> str:

@@ -15,7 +15,11 @@ from typing import Any
 import pytest
 
 from tests.kernel.agent import AGENT_FILES
-from tests.kernel.collector import Collector, eventually, running_collector
+from tests.kernel.collector import (
+    ObservedCollector,
+    eventually,
+    observed_collector,
+)
 from tests.kernel.conftest import Boot
 from tests.kernel.machine import COLLECTOR_URL, Job, Laptop
 from tests.kernel.packs import Bay, Pack, bays_holding
@@ -35,7 +39,7 @@ SPARE = Pack(full=56_430, remaining=17_100, cycles=3, serial="00555")
 class Delivered:
     """A collector to which one laptop has reported, and what its agent printed."""
 
-    collector: Collector
+    collector: ObservedCollector
     printed: str
 
     def laptop(self) -> Json:
@@ -59,14 +63,15 @@ class Delivered:
 
 
 def deliver(
-    boot: Boot, collector: Collector, laptop: Laptop, command: str, folder: Path
+    boot: Boot, collector: ObservedCollector, laptop: Laptop, command: str, folder: Path
 ) -> Delivered:
     token = folder / "token"
-    token.write_text(collector.enrolment_token())
+    named = ("--label", "guests", "--site", "Northgate")
+    token.write_text(collector.process.command("token", "new", *named))
     job = Job(
         command=command,
         files=AGENT_FILES | {"/lab/token": token},
-        collector_port=collector.port,
+        collector_port=collector.process.port,
     )
     outcome = boot(laptop, job)
     assert outcome.status == 0, outcome.stderr
@@ -79,7 +84,7 @@ def delivered(
 ) -> Iterator[Delivered]:
     folder = tmp_path_factory.mktemp("collector")
     laptop = Laptop(bays=bays_holding(WORN, IN_MAH), drives=(NVME, DISK))
-    with running_collector(folder) as collector:
+    with observed_collector(folder) as collector:
         yield deliver(boot, collector, laptop, REPORT, folder)
 
 
@@ -90,7 +95,7 @@ def swapped(
     folder = tmp_path_factory.mktemp("collector")
     laptop = Laptop(bays=(Bay((HEALTHY, SPARE)),), model=Model(packs=(HEALTHY,)))
     command = f"{REPORT} && bay 0.fitted=2 && {REPORT}"
-    with running_collector(folder) as collector:
+    with observed_collector(folder) as collector:
         yield deliver(boot, collector, laptop, command, folder)
 
 
