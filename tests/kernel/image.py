@@ -1,14 +1,12 @@
 """The guest's kernel and base file system, built once and kept in a cache."""
 
-import fcntl
 import hashlib
 import lzma
 import os
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -95,12 +93,11 @@ def ready_image() -> Image:
                 f"{program} is missing (Debian: {package})"
             )
     cache = _cache_folder()
-    cache.mkdir(parents=True, exist_ok=True)
     final = cache / _version()
-    with _locked(cache / "lock"):
-        if not final.exists():
-            with tempfile.TemporaryDirectory(dir=cache) as work:
-                _build(Path(work)).rename(final)
+    if not final.exists():
+        cache.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=cache) as work:
+            _put_in_place(_build(Path(work)), final)
     return Image(final / "vmlinux", final / "base.cpio", final / "busybox")
 
 
@@ -119,11 +116,13 @@ def _version() -> str:
     return hashlib.sha256(together).hexdigest()[:16]
 
 
-@contextmanager
-def _locked(path: Path) -> Iterator[None]:
-    with path.open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield
+def _put_in_place(built: Path, final: Path) -> None:
+    try:
+        built.rename(final)
+    except OSError:
+        # Another run may have been quicker; its image is as good.
+        if not final.exists():
+            raise
 
 
 def _build(work: Path) -> Path:

@@ -5,6 +5,8 @@ from typing import Any, Literal
 
 import pytest
 
+from fadewatch_agent.cli import main
+from tests.fixtures.trees import TREES
 from tests.kernel import situations
 from tests.kernel.agent import AGENT_FILES
 from tests.kernel.conftest import Boot
@@ -191,6 +193,17 @@ def test_drives_are_told_apart_and_measured(reading: Reading) -> None:
             "size_bytes": 240_057_409_536,
         },
     ]
+
+
+def test_a_saved_tree_is_read_like_the_laptop_that_it_shows(
+    reading: Reading, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["read", "--json", "--root", str(TREES / "whole-laptop")])
+    saved = json.loads(capsys.readouterr().out)
+
+    assert saved["packs"] == [reading.pack("healthy"), reading.pack("in-mah")]
+    for part in ("laptop", "memory", "drives"):
+        assert saved[part] == reading.said[part]
 
 
 def test_texts_outside_ascii_and_blanks_come_through_tidied(
