@@ -6,15 +6,23 @@ from datetime import UTC, date, datetime
 
 from fadewatch_common.report import Report
 
+_AS_THEY_ARE = frozenset({str, int, float, bool, type(None)})
+
 
 def to_plain(value: object) -> object:
     """Turn a report (or a part of it) into dicts, lists, text and numbers.
 
     None is left out: unknown is absent on the wire.
     """
-    if is_dataclass(value) and not isinstance(value, type):
-        plain = {f.name: to_plain(getattr(value, f.name)) for f in fields(value)}
-        return {name: item for name, item in plain.items() if item is not None}
+    kind = type(value)
+    if kind in _AS_THEY_ARE:
+        return value
+    if is_dataclass(kind):
+        return {
+            field.name: to_plain(item)
+            for field in fields(kind)
+            if (item := getattr(value, field.name)) is not None
+        }
     if isinstance(value, tuple):
         return [to_plain(item) for item in value]
     if isinstance(value, datetime):

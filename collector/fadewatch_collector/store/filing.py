@@ -165,24 +165,29 @@ async def _save_stays(
 
 
 async def _save_laptops(connection: AsyncConnection, desk: Desk) -> None:
+    # One statement for each set of columns: what is unknown is not overwritten.
+    groups: dict[frozenset[str], list[dict[str, Any]]] = defaultdict(list)
     for laptop in desk.laptops.values():
-        if not laptop.facts:
-            continue
-        total, used, free = memory_totals(laptop.memory)
+        if laptop.facts:
+            values = _laptop_values(laptop)
+            groups[frozenset(values)].append(values | {"key": laptop.id})
+    for values in groups.values():
         await connection.execute(
-            update(laptops)
-            .where(laptops.c.id == laptop.id)
-            .values(
-                **laptop.facts,
-                inventory_measured_at=laptop.inventory_measured_at,
-                memory=laptop.memory,
-                drives=laptop.drives,
-                memory_total_mib=total,
-                memory_slots_used=used,
-                memory_slots_free=free,
-                storage_total_bytes=storage_total(laptop.drives or ()),
-            )
+            update(laptops).where(laptops.c.id == bindparam("key")), values
         )
+
+
+def _laptop_values(laptop: LaptopRecord) -> dict[str, Any]:
+    total, used, free = memory_totals(laptop.memory)
+    return laptop.facts | {
+        "inventory_measured_at": laptop.inventory_measured_at,
+        "memory": laptop.memory,
+        "drives": laptop.drives,
+        "memory_total_mib": total,
+        "memory_slots_used": used,
+        "memory_slots_free": free,
+        "storage_total_bytes": storage_total(laptop.drives or ()),
+    }
 
 
 async def _save_readings(

@@ -1,11 +1,11 @@
 """Reports as received: the write that 'stored' promises."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, insert, select, update
+from sqlalchemy import bindparam, delete, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -55,11 +55,14 @@ async def add_reports(
 
 
 async def note_contact(
-    connection: AsyncConnection, laptop_ids: set[int], now: datetime
+    connection: AsyncConnection, contacts: Mapping[int, datetime]
 ) -> None:
-    """Keep when laptops last reported."""
+    """Keep when each laptop last reported."""
     await connection.execute(
-        update(laptops).where(laptops.c.id.in_(laptop_ids)).values(last_report_at=now)
+        update(laptops)
+        .where(laptops.c.id == bindparam("laptop"))
+        .values(last_report_at=bindparam("at")),
+        [{"laptop": laptop_id, "at": at} for laptop_id, at in contacts.items()],
     )
 
 

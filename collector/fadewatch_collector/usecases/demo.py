@@ -127,5 +127,4 @@ async def _add_reports(
         ],
     )
     newest = {numbers[one.laptop]: one.received_at for one in part}
-    for laptop_id, received_at in newest.items():
-        await rows.note_contact(connection, {laptop_id}, received_at)
+    await rows.note_contact(connection, newest)

@@ -154,7 +154,8 @@ class Intake:
         ]
         async with self._services.store.writing() as connection:
             new = await rows.add_reports(connection, values)
-            await rows.note_contact(connection, {r.laptop_id for r in batch}, now)
+            contacts = {request.laptop_id: now for request in batch}
+            await rows.note_contact(connection, contacts)
         return new
 
     def _settle(self, batch: list[_Request], outcome: set[str] | Exception) -> None:
