@@ -13,6 +13,8 @@ QUARTER_WEEKS = 13
 OLDEST_START = 1500  # [day] oldest pack at the start of a window
 HORIZON = 3653  # [day] truth is known ten years past the end of a window
 LEAST_HEALTH = 0.05
+LEAST_FACTOR, LARGEST_FACTOR = 3.0, 8.0  # on the pace of fade, at a knee
+STEEPEST = 0.45  # [fraction of design a year] after a knee, where 3 times is less; ours
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +53,8 @@ def draw_ageing(
 
     Calendar loss goes with age to a power between 0.5 and 0.85, loss by use
     with age itself; use varies from quarter to quarter. At a knee, somewhere
-    between 73 and 98 % of design, the pace is multiplied by 3 to 8.
+    between 73 and 98 % of design, the pace is multiplied by 3 to 8, fast packs by
+    less than slow ones.
 
     Parameters
     ----------
@@ -64,12 +67,15 @@ def draw_ageing(
     """
     packs = len(pace)
     fresh = np.clip(rng.normal(1.01, 0.025, packs), 0.95, 1.08)
-    rate = _weekly_loss(rng, pace, (OLDEST_START + days + HORIZON) // WEEK + 2)
+    own = np.clip(pace * rng.lognormal(0.0, 0.45, packs), 0.015, 0.25)
+    rate = _weekly_loss(rng, own, (OLDEST_START + days + HORIZON) // WEEK + 2)
     level = np.minimum(rng.uniform(0.73, 0.98, packs), fresh - 0.02)
     bends = rng.random(packs) < knee_share
     knee_week = _first_below(fresh[:, None] - np.cumsum(rate, axis=1), level)
     knee_week = np.where(bends, knee_week, np.inf)
-    factor = np.where(np.isfinite(knee_week), rng.uniform(3.0, 8.0, packs), 1.0)
+    steepest = np.minimum(LARGEST_FACTOR, STEEPEST / own)
+    factor = rng.uniform(LEAST_FACTOR, np.maximum(steepest, LEAST_FACTOR))
+    factor = np.where(np.isfinite(knee_week), factor, 1.0)
     width = rng.uniform(2.0, 10.0, packs)
     weeks = np.arange(rate.shape[1])[None, :]
     bent = np.clip((weeks - knee_week[:, None]) / width[:, None] + 0.5, 0.0, 1.0)
@@ -90,10 +96,9 @@ def draw_ageing(
 
 
 def _weekly_loss(
-    rng: np.random.Generator, pace: Numbers, weeks: int
+    rng: np.random.Generator, own: Numbers, weeks: int
 ) -> NDArray[np.float32]:
-    packs = len(pace)
-    own = pace * rng.lognormal(0.0, 0.45, packs)
+    packs = len(own)
     by_use = rng.uniform(0.2, 0.8, packs)
     power = rng.uniform(0.5, 0.85, packs)
     years = (np.arange(weeks + 1) * (WEEK / YEAR))[None, :]

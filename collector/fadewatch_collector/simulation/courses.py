@@ -24,6 +24,7 @@ from fadewatch_collector.simulation.packtypes import (
 
 YOUNG_SHARE = 0.25  # of packs, at most two months old at the start of the window
 YOUNG = 60  # [day]
+UNUSED_PACE, UNUSED_KNEES = 0.7, 0.5  # of the usual, for packs kept on mains; ours
 LEAST_DROP, WIDEST_DROP = 0.08, 0.40  # [fraction of design] a real drop
 LEFT_AFTER_DROP = 0.15  # [fraction of design]
 
@@ -80,16 +81,22 @@ def draw_courses(
     """
     shape = (len(kinds), days)
     types = [PACK_TYPES[kind] for kind in kinds]
-    knee_share = np.array([mix.knee * one.knee for one in types])
-    ageing = draw_ageing(rng, np.array([one.pace for one in types]), knee_share, days)
-    start = _draw_start(rng, ageing) if start_age is None else start_age
-    ageing = _with_drops(rng, mix, ageing, start, days)
     gauges = draw_gauges(
         rng,
         mix,
         np.array([one.step(STEP_DOWN_MAH) for one in types]),
         np.array([one.step(STEP_UP_MAH) for one in types]),
     )
+    pace = np.array([one.pace for one in types])
+    knee_share = np.array([mix.knee * one.knee for one in types])
+    ageing = draw_ageing(
+        rng,
+        np.where(gauges.stale, UNUSED_PACE, 1.0) * pace,
+        np.where(gauges.stale, UNUSED_KNEES, 1.0) * knee_share,
+        days,
+    )
+    start = _draw_start(rng, ageing) if start_age is None else start_age
+    ageing = _with_drops(rng, mix, ageing, start, days)
     age = start[:, None] + np.arange(days)[None, :]
     true = health_at(ageing, age)
     moves = ~gauges.frozen

@@ -7,6 +7,10 @@ from numpy.typing import NDArray
 
 from fadewatch_collector.simulation.fleet import Mix, Numbers
 
+# A gauge that is far off finds the pack empty or full too early, and learns soon.
+FAR_OFF = 0.15  # [fraction of design] ours
+NOTICED = 0.08  # chance on a day; ours
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Gauges:
@@ -82,19 +86,21 @@ def learn(
         Days on which the gauge learns whatever its habits: a pack that lost a
         cell shows it at its next full discharge.
     """
-    learns = must_learn | (rng.random(health.shape) < gauges.chance[:, None])
-    learns &= ~gauges.frozen[:, None]
+    draw = np.where(gauges.frozen[:, None], 1.0, rng.random(health.shape))
+    learns = must_learn & ~gauges.frozen[:, None] | (draw < gauges.chance[:, None])
+    notices = draw < NOTICED
     learnt = health + _noise(rng, gauges.noise, health.shape[1])
     # One row a day: each step of the loop then reads and writes whole rows.
-    learns_by_day, learnt_by_day = (
-        np.ascontiguousarray(learns.T),
-        np.ascontiguousarray(learnt.T),
+    learns_by_day, notices_by_day, learnt_by_day = (
+        np.ascontiguousarray(matrix.T) for matrix in (learns, notices, learnt)
     )
     held = np.empty_like(learnt_by_day)
     level = start.copy()
     target = start.copy()
     for day in range(len(held)):
-        target = np.where(learns_by_day[day], learnt_by_day[day], target)
+        off = np.abs(target - learnt_by_day[day]) > FAR_OFF
+        learns_now = learns_by_day[day] | (off & notices_by_day[day])
+        target = np.where(learns_now, learnt_by_day[day], target)
         level += np.clip(target - level, -gauges.down, gauges.up)
         held[day] = level
     return np.ascontiguousarray(held.T)

@@ -25,6 +25,7 @@ from fadewatch_collector.simulation.verdicts import Heard, Placed, truths
 
 WORTH_SWAPPING = 0.88  # [fraction of design] sounder packs are seldom swapped
 OTHER_TYPE = 0.3  # of swaps bring another pack type
+NOTICED_WITHIN = (30, 120)  # [day] until a pack that is too worn is taken out; ours
 BLOCK = 2000  # packs drawn at a time, to bound memory
 
 
@@ -100,11 +101,16 @@ def _part(
 
 
 def _worn_out(rng: np.random.Generator, mix: Mix, placed: Placed) -> NDArray[np.bool_]:
-    """Say from when a pack is so worn that it is taken out of use."""
-    limit = rng.uniform(*mix.worn_out, len(placed.kinds))
-    low = placed.before.true < limit[:, None]
+    """Say on which days a pack is out of use, as it became too worn weeks before."""
+    low = placed.before.true < rng.uniform(*mix.worn_out, len(placed.kinds))[:, None]
     low[placed.swapped] = False
-    return low
+    days = low.shape[1]
+    first = np.where(low.any(axis=1), low.argmax(axis=1), days)
+    taken_out = first + rng.integers(*NOTICED_WITHIN, len(first))
+    # A pack that was too worn from the start has long been noticed.
+    taken_out[first == 0] = 0
+    out_of_use: NDArray[np.bool_] = np.arange(days)[None, :] >= taken_out[:, None]
+    return out_of_use
 
 
 def _draw_placed(rng: np.random.Generator, mix: Mix, days: int, packs: int) -> Placed:

@@ -39,7 +39,7 @@ class Drop:
         Loss [% of design capacity].
     shown_on
         First day whose reading shows at least half of the loss; None when no
-        reading did, because the gauge had not learnt it or nothing arrived.
+        reading did: the gauge had not learnt it, or nothing arrived before or after.
     """
 
     on: date

@@ -196,6 +196,8 @@ def _drops(placed: Placed, days: Days, seen: Flags, row: int) -> tuple[Drop, ...
     low = held <= held[max(column - 1, 0)] - size / 2
     low &= seen[row]
     low[:column] = False
+    # Without a reading from before, no reading shows that anything was lost.
+    low &= seen[row, :column].any()
     low[placed.swap_column[row] :] = False
     shown_on = _day(days, int(low.argmax())) if low.any() else None
     return (Drop(_day(days, column), round(100 * size, 2), shown_on),)

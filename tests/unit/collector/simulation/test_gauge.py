@@ -37,15 +37,21 @@ def test_a_gauge_holds_its_level_until_it_learns_the_truth() -> None:
 
 def test_a_bounded_gauge_falls_as_a_run_of_small_steps() -> None:
     one = gauges(down=np.array([0.05]), up=np.array([0.1]))
-    level = held(one, np.full(DAYS, 0.82), 10)
-    assert level[9:15] == pytest.approx([1.0, 0.95, 0.9, 0.85, 0.82, 0.82])
+    level = held(one, np.full(DAYS, 0.87), 10)
+    assert level[9:14] == pytest.approx([1.0, 0.95, 0.9, 0.87, 0.87])
 
 
 def test_a_bounded_gauge_climbs_faster_than_it_falls() -> None:
     one = gauges(down=np.array([0.05]), up=np.array([0.1]))
-    health = np.where(np.arange(DAYS) < 30, 0.75, 1.0)
+    health = np.where(np.arange(DAYS) < 30, 0.87, 1.0)
     level = held(one, health, 10, 40)
-    assert level[39:43] == pytest.approx([0.75, 0.85, 0.95, 1.0])
+    assert level[39:42] == pytest.approx([0.87, 0.97, 1.0])
+
+
+def test_a_gauge_that_is_far_off_learns_within_weeks() -> None:
+    level = held(gauges(), np.full(DAYS, 0.7))
+    assert level[0] == 1.0
+    assert level[-1] == pytest.approx(0.7)
 
 
 def test_a_frozen_gauge_never_learns() -> None:
