@@ -171,10 +171,9 @@ async def _save_laptops(connection: AsyncConnection, desk: Desk) -> None:
         if laptop.facts:
             values = _laptop_values(laptop)
             groups[frozenset(values)].append(values | {"key": laptop.id})
-    for values in groups.values():
-        await connection.execute(
-            update(laptops).where(laptops.c.id == bindparam("key")), values
-        )
+    statement = update(laptops).where(laptops.c.id == bindparam("key"))
+    for group in groups.values():
+        await connection.execute(statement, group)
 
 
 def _laptop_values(laptop: LaptopRecord) -> dict[str, Any]:
