@@ -14,7 +14,7 @@ from fadewatch_collector.usecases.services import Services
 
 @click.group("api-token")
 def api_token_group() -> None:
-    """API tokens: with one, a program acts for an operator."""
+    """Manage API tokens: with one, a program acts for an operator."""
 
 
 @api_token_group.command("new")

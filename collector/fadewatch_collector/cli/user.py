@@ -27,7 +27,7 @@ _password_file = click.option(
 
 @click.group("user")
 def user_group() -> None:
-    """Operator accounts: who may sign in, and what they may do."""
+    """Manage operator accounts: who may sign in, and what they may do."""
 
 
 user_group.add_command(api_token_group)

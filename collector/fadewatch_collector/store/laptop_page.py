@@ -8,7 +8,8 @@ from typing import Any
 from sqlalchemy import Row, Select, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.rules.assessment import Band, Concern
+from fadewatch_collector.analysis.figures import Band
+from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.store.pages import AlertRow, alert_from, select_alerts
 from fadewatch_collector.store.tables import (
     alerts,

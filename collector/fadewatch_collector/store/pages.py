@@ -20,6 +20,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.rules.alert_terms import (
     LIVE_STATES,
     URGENCIES,
@@ -27,7 +28,7 @@ from fadewatch_collector.rules.alert_terms import (
     AlertState,
     Urgency,
 )
-from fadewatch_collector.rules.assessment import Band, Concern
+from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.rules.concern import RANKED
 from fadewatch_collector.rules.paging import AlertKey
 from fadewatch_collector.store.tables import (
@@ -216,14 +217,14 @@ async def alert_counts(
 ) -> dict[Urgency, int]:
     """Count the alerts that are not over, by urgency; every urgency is there."""
     query = (
-        select(alerts.c.urgency_rank, func.count())
+        select(alerts.c.urgency_rank, func.count().label("alerts"))
         .where(alerts.c.state.in_(LIVE_STATES))
         .group_by(alerts.c.urgency_rank)
     )
     if site is not None:
         query = query.where(alerts.c.site == site)
     rows = await connection.execute(query)
-    counts: dict[int, int] = dict(rows.tuples().all())
+    counts: dict[int, int] = {row.urgency_rank: row.alerts for row in rows}
     return {urgency: counts.get(rank, 0) for rank, urgency in enumerate(URGENCIES)}
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from fadewatch_collector.rules.assessment import Band
+from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.usecases.overview import DailyValue, PackStay
 from fadewatch_collector.web.plot import (
     Frame,

@@ -1,6 +1,7 @@
 """Turn templates into answers."""
 
 from datetime import UTC, date, datetime
+from functools import cache
 from typing import Any
 
 from aiohttp import web
@@ -15,6 +16,7 @@ from fadewatch_collector.web.static import StaticFiles
 from fadewatch_collector.web.times import ago, days_ago
 
 
+@cache
 def make_templates(static: StaticFiles) -> Environment:
     """Make the template environment: everything is escaped, nothing may be missing."""
     templates = Environment(

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 PREFIX = "/static/"
@@ -39,6 +40,7 @@ class StaticFiles:
         return self._by_path.get(path)
 
 
+@cache
 def packaged_files() -> StaticFiles:
     """Read the static files of this package."""
     folder = files("fadewatch_collector.web").joinpath("static")

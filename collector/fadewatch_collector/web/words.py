@@ -2,8 +2,9 @@
 
 from typing import Any
 
+from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.rules.alert_terms import AlertKind, AlertState, Urgency
-from fadewatch_collector.rules.assessment import Band, Concern
+from fadewatch_collector.rules.assessment import Concern
 
 KIND_WORDS: dict[AlertKind, str] = {
     "wear-plan": "Plan a new pack",
