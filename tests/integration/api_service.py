@@ -48,6 +48,7 @@ class ApiService:
 
     client: TestClient[web.Request, web.Application]
     services: Services
+    app: web.Application
 
     async def enrol(self, laptop: Laptop = LAPTOP) -> str:
         """Enrol a laptop and return its key."""
@@ -104,9 +105,10 @@ async def running_api(
     writer = Intake(services, lambda: None)
     root = web.Application(handler_args=HANDLER_ARGS)
     add_health(root, services)
-    root.add_subapp(PREFIX, make_api(services, intake or writer, limits))
+    app = make_api(services, intake or writer, limits)
+    root.add_subapp(PREFIX, app)
     async with asyncio.TaskGroup() as group:
         group.create_task(writer.run())
         async with TestClient(TestServer(root)) as client:
-            yield ApiService(client, services)
+            yield ApiService(client, services, app)
         writer.close()

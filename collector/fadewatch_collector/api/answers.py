@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Literal
 
+from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.rules.alert_terms import AlertKind, AlertState, Urgency
-from fadewatch_collector.rules.assessment import Band, Concern, CrossingDates
+from fadewatch_collector.rules.assessment import Concern, CrossingDates
 from fadewatch_common.report import Unit
 
 Plain = dict[str, Any]

@@ -11,6 +11,7 @@ from aiohttp.http_exceptions import HttpProcessingError
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
+from fadewatch_collector.api.keys import LIMITS
 from fadewatch_collector.api.problems import Refused
 from fadewatch_collector.errors import InvalidRequest
 
@@ -19,9 +20,6 @@ HANDLER_ARGS = {"auto_decompress": False}
 
 Bodies must reach :func:`read_body` packed, or nothing could bound their unpacking.
 """
-
-BODY_TIMEOUT_S = 60.0
-"""Longest wait for a whole body [s]. Own choice."""
 
 _GZIP_WBITS = 31
 """zlib: gzip header and trailer, 32 KiB window."""
@@ -49,7 +47,7 @@ async def read_body(request: web.Request, limit: int) -> bytes:
     if (request.content_length or 0) > limit:
         raise _too_large(limit)
     try:
-        async with asyncio.timeout(BODY_TIMEOUT_S):
+        async with asyncio.timeout(request.app[LIMITS].body_timeout_s):
             async for piece in request.content.iter_any():
                 unpacker.feed(piece)
     except TimeoutError as error:

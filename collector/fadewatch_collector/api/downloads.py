@@ -7,22 +7,13 @@ from contextlib import aclosing
 
 from aiohttp import web
 
-from fadewatch_collector.api.keys import EXPORT_PLACES, SERVICES
+from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, SERVICES
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 
-EXPORTS_AT_ONCE = 3
-"""Exports that run at the same time; each holds a connection. Own choice."""
-
 BUSY_RETRY_S = 10.0
 """What a caller is asked to wait while others export [s]. Own choice."""
-
-PIECE_TIMEOUT_S = 60.0
-"""Longest wait for a caller to take one piece [s]. Own choice.
-
-An export is one steady view of the store: a caller who stops reading must not hold it.
-"""
 
 CSV_TYPE = "text/csv; charset=utf-8; header=present"
 
@@ -46,20 +37,21 @@ async def send_fleet_csv(request: web.Request) -> web.StreamResponse:
             }
         )
         await response.prepare(request)
-        await response.write(first)
-        await _pass_on(request, response, pieces)
+        await _send(request, response, first, pieces)
     return response
 
 
-async def _pass_on(
+async def _send(
     request: web.Request,
     response: web.StreamResponse,
-    pieces: AsyncGenerator[bytes],
+    first: bytes,
+    more: AsyncGenerator[bytes],
 ) -> None:
+    timeout_s = request.app[LIMITS].piece_timeout_s
     try:
-        async for piece in pieces:
-            async with asyncio.timeout(PIECE_TIMEOUT_S):
-                await response.write(piece)
+        await _write(response, first, timeout_s)
+        async for piece in more:
+            await _write(response, piece, timeout_s)
         await response.write_eof()
     except ConnectionError:
         log.info("the caller of export %s has gone", request_id(request))
@@ -69,3 +61,8 @@ async def _pass_on(
         log.exception("export %s broke off", request_id(request))
         if request.transport is not None:
             request.transport.abort()
+
+
+async def _write(response: web.StreamResponse, piece: bytes, timeout_s: float) -> None:
+    async with asyncio.timeout(timeout_s):
+        await response.write(piece)

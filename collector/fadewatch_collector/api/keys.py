@@ -7,6 +7,7 @@ from typing import Protocol
 from aiohttp import web
 
 from fadewatch_collector.api.buckets import Buckets
+from fadewatch_collector.api.limits import Limits
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
 from fadewatch_collector.usecases.services import Services
@@ -22,6 +23,7 @@ class IntakePort(Protocol):
         ...
 
 
+LIMITS = web.AppKey("LIMITS", Limits)
 SERVICES = web.AppKey("SERVICES", Services)
 INTAKE: web.AppKey[IntakePort] = web.AppKey("INTAKE")
 REPORT_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("REPORT_BUCKETS")

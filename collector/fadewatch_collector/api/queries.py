@@ -67,7 +67,8 @@ def read_query(request: web.Request, adapter: TypeAdapter[Query]) -> None:
     InvalidRequest
         A parameter is unknown, repeated, or outside its bounds.
     """
-    names = list(request.query)
+    # Not list(request.query): newer multidicts then give each name once.
+    names = [name for name, _ in request.query.items()]
     if repeated := next((name for name in names if names.count(name) > 1), None):
         raise InvalidRequest(f"the parameter {repeated[:40]!r} is given twice")
     try:

@@ -2,7 +2,6 @@
 
 import asyncio
 import json
-from dataclasses import dataclass
 from http import HTTPStatus
 
 from aiohttp import HttpVersion11, web
@@ -10,8 +9,8 @@ from aiohttp import HttpVersion11, web
 from fadewatch_collector.api import keys
 from fadewatch_collector.api.bodies import HANDLER_ARGS
 from fadewatch_collector.api.buckets import Buckets, Rate
-from fadewatch_collector.api.downloads import EXPORTS_AT_ONCE
 from fadewatch_collector.api.health import add_health
+from fadewatch_collector.api.limits import DEFAULT_LIMITS, Limits
 from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.request_ids import add_headers
@@ -32,27 +31,6 @@ PREFIX = "/api/v1"
 """Where the root application mounts the API."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """Rate limits. Own choices.
-
-    Attributes
-    ----------
-    reports
-        Requests of one laptop: a full spool of 5,000 goes out in 10 of them.
-    enrolments
-        Requests of one address: many laptops may enrol through one gateway.
-    """
-
-    reports: Rate
-    enrolments: Rate
-
-
-DEFAULT_LIMITS = Limits(
-    reports=Rate(burst=60, per_second=1), enrolments=Rate(burst=100, per_second=5)
-)
-
-
 def make_api(
     services: Services, intake: keys.IntakePort, limits: Limits = DEFAULT_LIMITS
 ) -> web.Application:
@@ -62,11 +40,12 @@ def make_api(
     """
     clock = services.clock
     app = web.Application(middlewares=[problems])
+    app[keys.LIMITS] = limits
     app[keys.SERVICES] = services
     app[keys.INTAKE] = intake
     app[keys.REPORT_BUCKETS] = Buckets("reports", limits.reports, clock)
     app[keys.ENROLMENT_BUCKETS] = Buckets("enrolments", limits.enrolments, clock)
-    app[keys.EXPORT_PLACES] = asyncio.Semaphore(EXPORTS_AT_ONCE)
+    app[keys.EXPORT_PLACES] = asyncio.Semaphore(limits.exports_at_once)
     app[keys.DESCRIPTION] = json.dumps(describe(ROUTES, PREFIX)).encode()
     app.on_response_prepare.append(add_headers)
     for route in ROUTES:

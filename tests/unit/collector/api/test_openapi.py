@@ -27,10 +27,12 @@ def examples() -> list[Any]:
     found = []
     for route in ROUTES:
         described = operation(route)
-        bodies = [described.get("requestBody", {}), *described["responses"].values()]
+        bodies = {"sent": described.get("requestBody", {}), **described["responses"]}
         found += [
-            pytest.param(content["schema"], content["example"], id=route.name)
-            for body in bodies
+            pytest.param(
+                content["schema"], content["example"], id=f"{route.name} {name}"
+            )
+            for name, body in bodies.items()
             for content in body.get("content", {}).values()
             if "example" in content
         ]

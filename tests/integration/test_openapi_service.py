@@ -1,0 +1,73 @@
+"""The service keeps to its own description, with every kind of caller."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import schemathesis
+from hypothesis import settings
+from schemathesis.checks import CheckFunction
+from schemathesis.specs.openapi.checks import (
+    negative_data_rejection,
+    positive_data_acceptance,
+)
+
+from fadewatch_collector.api.openapi import describe
+from fadewatch_collector.api.routes import ROUTES
+from fadewatch_collector.api.setup import PREFIX
+from tests.integration.live_api import LiveApi, live_api
+
+EXAMPLES = 8
+
+Case = schemathesis.Case[Any]
+
+
+@pytest.fixture(scope="module")
+def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveApi]:
+    with live_api(tmp_path_factory.mktemp("live")) as api:
+        yield api
+
+
+schema = schemathesis.openapi.from_dict(describe(ROUTES, PREFIX))
+
+
+@schema.parametrize()
+@settings(max_examples=EXAMPLES, deadline=None, derandomize=True)
+def test_callers_without_a_secret_get_what_is_described(
+    case: Case, live: LiveApi
+) -> None:
+    case.call_and_validate(base_url=live.address)
+
+
+@schema.parametrize()
+@settings(max_examples=EXAMPLES, deadline=None, derandomize=True)
+def test_callers_with_the_right_secret_get_what_is_described(
+    case: Case, live: LiveApi
+) -> None:
+    excluded: list[CheckFunction] = []
+    secret = live.api_token
+    if case.operation.path == "/reports":
+        secret = live.agent_key
+        # A bad report is answered 200, rejected alone: that is what the route is for.
+        excluded.append(negative_data_rejection)
+    if "cursor" in (case.query or {}):
+        # Only the service can make a cursor that leads somewhere.
+        excluded.append(positive_data_acceptance)
+    case.call_and_validate(
+        base_url=live.address,
+        headers={"Authorization": f"Bearer {secret}"},
+        excluded_checks=excluded,
+    )
+
+
+@schema.include(operation_id="enrolLaptop").parametrize()
+@settings(max_examples=EXAMPLES, deadline=None, derandomize=True)
+def test_laptops_with_a_good_token_get_what_is_described(
+    case: Case, live: LiveApi
+) -> None:
+    if isinstance(case.body, dict) and isinstance(case.body.get("token"), str):
+        case.body["token"] = live.enrolment_token
+    # The token put in may be what mends a body that was made wrong on purpose.
+    case.call_and_validate(
+        base_url=live.address, excluded_checks=[negative_data_rejection]
+    )
