@@ -9,9 +9,10 @@ from fadewatch_collector.analysis.arrays import CountArray, DayArray
 from fadewatch_collector.analysis.figures import Assessments, Thresholds
 from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.usecases.together import (
+    BATCH,
     THRESHOLDS,
     Advance,
-    assess_together,
+    assess_groups,
     only_rows,
     select,
 )
@@ -21,6 +22,9 @@ HEARD_WITHIN = 90
 
 Own choice: it bridges holidays, and a reading under a wrong clock costs few lines.
 """
+
+_DAYS = 1 << 20
+"""More than the number of any day, to order entries by pack and day in one number."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,34 +80,72 @@ def replay(
     advance
         Called with the number of steps done since it was last called.
     """
-    last = _last(histories)
+    diary = _Diary(histories)
+    waiting: list[_Heard] = []
     for as_of in steps(histories, step_days):
-        known = _known(histories, as_of)
-        packs = np.flatnonzero((known >= 0) & (as_of - known <= HEARD_WITHIN))
-        so_far = select(histories, packs, until=as_of)
-        figures = assess_together(so_far, as_of, thresholds=thresholds)
+        waiting.append(diary.heard(as_of))
+        if sum(len(one.packs) for one in waiting) >= BATCH:
+            yield from diary.told(waiting, thresholds)
+            _advance(advance, waiting)
+    if waiting:
+        yield from diary.told(waiting, thresholds)
+        _advance(advance, waiting)
+
+
+def _advance(advance: Advance | None, done: list["_Heard"]) -> None:
+    if advance is not None:
+        advance(len(done))
+    done.clear()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Heard:
+    """Packs heard lately on a day, and where their entries up to that day end."""
+
+    as_of: int
+    packs: CountArray
+    end: CountArray
+
+
+class _Diary:
+    """Histories, to be looked up by day."""
+
+    def __init__(self, histories: Histories) -> None:
+        self._histories = histories
+        packs = np.arange(len(histories), dtype=np.int64)
+        self._first_key = packs * _DAYS
+        owner = np.repeat(self._first_key, np.diff(histories.offsets))
+        self._keys = owner + histories.day
+        self._last = self._day_before(histories.offsets[1:])
+
+    def heard(self, as_of: int) -> _Heard:
+        """Find the packs that were heard in the time before a day."""
+        end = np.searchsorted(self._keys, self._first_key + as_of, side="right")
+        newest = self._day_before(end)
+        packs = np.flatnonzero((newest >= 0) & (as_of - newest <= HEARD_WITHIN))
+        return _Heard(as_of, packs, end[packs])
+
+    def told(self, steps: list[_Heard], thresholds: Thresholds) -> Iterator[Step]:
+        """Assess the packs of several days at once, each with its own day's entries."""
+        packs = np.concatenate([one.packs for one in steps])
+        end = np.concatenate([one.end for one in steps])
+        sizes = [len(one.packs) for one in steps]
+        as_of = np.repeat([one.as_of for one in steps], sizes).astype(np.int32)
+        so_far = select(self._histories, packs, end)
+        figures = assess_groups(so_far, as_of, sizes, thresholds)
         # Packs that will not be heard again are left out afterwards only: others
         # borrow from them, and may not know the future either.
-        rows = np.flatnonzero(as_of <= last[packs])
-        if rows.size:
-            yield Step(as_of, packs[rows], only_rows(figures, rows))
-        if advance is not None:
-            advance(1)
+        goes_on = as_of <= self._last[packs]
+        first = 0
+        for one, size in zip(steps, sizes, strict=True):
+            rows = first + np.flatnonzero(goes_on[first : first + size])
+            first += size
+            if rows.size:
+                yield Step(one.as_of, packs[rows], only_rows(figures, rows))
 
-
-def _last(histories: Histories) -> DayArray:
-    return _day_before(histories, histories.offsets[1:])
-
-
-def _known(histories: Histories, as_of: int) -> DayArray:
-    """Return each pack's newest day up to a day; -1 without one."""
-    reached = np.concatenate([[0], np.cumsum(histories.day <= as_of)])
-    counts = np.diff(reached[histories.offsets])
-    return _day_before(histories, histories.offsets[:-1] + counts)
-
-
-def _day_before(histories: Histories, end: CountArray) -> DayArray:
-    some = end > histories.offsets[:-1]
-    days = np.full(len(histories), -1, dtype=np.int32)
-    days[some] = histories.day[end[some] - 1]
-    return days
+    def _day_before(self, end: CountArray) -> DayArray:
+        """Return the day of the entry before each end; -1 where there is none."""
+        some = end > self._histories.offsets[:-1]
+        days = np.full(len(end), -1, dtype=np.int32)
+        days[some] = self._histories.day[end[some] - 1]
+        return days

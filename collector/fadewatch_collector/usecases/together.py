@@ -1,14 +1,18 @@
 """Assess the packs of a file together, so that young ones borrow from the others."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields
 from typing import Any
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CountArray
+from fadewatch_collector.analysis.arrays import CountArray, DayArray
 from fadewatch_collector.analysis.assess import assess
-from fadewatch_collector.analysis.figures import Assessments, Thresholds
+from fadewatch_collector.analysis.figures import (
+    FADE_SOURCES,
+    Assessments,
+    Thresholds,
+)
 from fadewatch_collector.analysis.priors import Priors, fleet_priors
 from fadewatch_collector.analysis.series import Histories
 from fadewatch_common.policy import DEFAULT_POLICY
@@ -21,6 +25,8 @@ THRESHOLDS = Thresholds(
 )
 
 Advance = Callable[[int], object]
+_OWN = FADE_SOURCES.index("own history")
+_PUBLISHED = FADE_SOURCES.index("published figures")
 
 
 def assess_together(
@@ -42,34 +48,68 @@ def assess_together(
     advance
         Called with the number of packs done since it was last called.
     """
+    packs = len(histories)
+    days = np.full(packs, as_of, dtype=np.int32)
+    return assess_groups(histories, days, [packs], thresholds, advance)
+
+
+def assess_groups(
+    histories: Histories,
+    as_of: DayArray,
+    sizes: Iterable[int],
+    thresholds: Thresholds = THRESHOLDS,
+    advance: Advance | None = None,
+) -> Assessments:
+    """Assess several groups of packs at once; only those of one group borrow.
+
+    Parameters
+    ----------
+    histories
+        The packs, group after group.
+    as_of
+        Day of each pack's assessment [d since 1970-01-01], one within a group.
+    sizes
+        Packs in each group.
+    """
     alone = _in_batches(histories, as_of, thresholds, None, advance)
-    young = np.flatnonzero(alone.fade_source != 0)
-    if young.size == 0 or young.size == len(alone):
+    priors = _priors(alone, sizes)
+    young = (alone.fade_source != _OWN) & (priors.source != _PUBLISHED)
+    rows = np.flatnonzero(young)
+    if rows.size == 0:
         return alone
-    priors = fleet_priors(alone)
-    borrowed = Priors(priors.fade[young], priors.spread[young], priors.source[young])
-    again = _in_batches(select(histories, young), as_of, thresholds, borrowed, None)
-    told: Assessments = _with_rows(alone, again, young)
+    borrowed = _some_priors(priors, rows)
+    again = _in_batches(select(histories, rows), as_of[rows], thresholds, borrowed)
+    told: Assessments = _with_rows(alone, again, rows)
     return told
 
 
+def _priors(alone: Assessments, sizes: Iterable[int]) -> Priors:
+    ends = np.cumsum(list(sizes))
+    groups = np.split(np.arange(len(alone)), ends[:-1])
+    told: Priors = _joined([fleet_priors(only_rows(alone, rows)) for rows in groups])
+    return told
+
+
+def _some_priors(priors: Priors, rows: CountArray | slice) -> Priors:
+    return Priors(priors.fade[rows], priors.spread[rows], priors.source[rows])
+
+
 def select(
-    histories: Histories, packs: CountArray, until: int | None = None
+    histories: Histories, packs: CountArray, end: CountArray | None = None
 ) -> Histories:
-    """Return some packs of a batch, in the order given.
+    """Return some packs of a batch, in the order given; one may stand there twice.
 
     Parameters
     ----------
     packs
         Their positions.
-    until
-        Last day to keep [d since 1970-01-01]; all when None.
+    end
+        Where the entries to keep of each of them end; all entries when None.
     """
-    start, end = histories.offsets[packs], histories.offsets[packs + 1]
-    if until is not None:
-        end = start + _counts_until(histories, until)[packs]
-    offsets = np.concatenate([[0], np.cumsum(end - start)])
-    entry = np.arange(offsets[-1]) + np.repeat(start - offsets[:-1], end - start)
+    start = histories.offsets[packs]
+    lengths = (histories.offsets[packs + 1] if end is None else end) - start
+    offsets = np.concatenate([[0], np.cumsum(lengths)])
+    entry = np.arange(offsets[-1]) + np.repeat(start - offsets[:-1], lengths)
     return Histories(
         tuple(histories.pack_ids[pack] for pack in packs.tolist()),
         offsets,
@@ -80,40 +120,29 @@ def select(
     )
 
 
-def _counts_until(histories: Histories, until: int) -> CountArray:
-    reached = np.concatenate([[0], np.cumsum(histories.day <= until)])
-    counts: CountArray = np.diff(reached[histories.offsets])
-    return counts
+def only_rows(figures: Assessments, rows: CountArray) -> Assessments:
+    """Return the figures of some packs, by their positions."""
+    some: Assessments = _only(figures, rows)
+    return some
 
 
 def _in_batches(
     histories: Histories,
-    as_of: int,
+    as_of: DayArray,
     thresholds: Thresholds,
     priors: Priors | None,
-    advance: Advance | None,
+    advance: Advance | None = None,
 ) -> Assessments:
     parts = []
-    for start in range(0, max(len(histories), 1), BATCH):
-        stop = min(start + BATCH, len(histories))
-        own = priors and Priors(
-            priors.fade[start:stop],
-            priors.spread[start:stop],
-            priors.source[start:stop],
-        )
-        parts.append(assess(histories.some(start, stop), as_of, thresholds, own))
+    for start in range(0, len(histories), BATCH):
+        batch = slice(start, min(start + BATCH, len(histories)))
+        own = priors and _some_priors(priors, batch)
+        some = histories.some(batch.start, batch.stop)
+        parts.append(assess(some, as_of[batch], thresholds, own))
         if advance is not None:
-            advance(stop - start)
+            advance(len(some))
     whole: Assessments = _joined(parts)
     return whole
-
-
-def only_rows(figures: Assessments, rows: CountArray) -> Assessments:
-    """Return the figures of some packs, by their positions."""
-    if rows.size == len(figures):
-        return figures
-    some: Assessments = _only(figures, rows)
-    return some
 
 
 # These walk through records of arrays whatever their fields are called; no type says
@@ -121,6 +150,8 @@ def only_rows(figures: Assessments, rows: CountArray) -> Assessments:
 def _joined(parts: Sequence[Any]) -> Any:
     """Put records of arrays one after the other, field by field."""
     first = parts[0]
+    if len(parts) == 1:
+        return first
     if isinstance(first, tuple):
         return tuple(item for part in parts for item in part)
     if isinstance(first, np.ndarray):

@@ -8,7 +8,12 @@ from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.simulation.arrivals import as_arrived
 from fadewatch_collector.simulation.histories import simulate
 from fadewatch_collector.usecases import together
-from fadewatch_collector.usecases.together import assess_together, select
+from fadewatch_collector.usecases.together import (
+    assess_groups,
+    assess_together,
+    only_rows,
+    select,
+)
 
 END = date(2026, 6, 30)
 
@@ -47,12 +52,15 @@ def test_packs_are_selected_in_the_order_asked_for() -> None:
         np.testing.assert_array_equal(one.cycles, same.cycles)
 
 
-def test_nothing_later_than_the_day_is_selected() -> None:
+def test_entries_are_selected_up_to_the_end_asked_for() -> None:
     histories = histories_of(12)
-    until = int(np.median(histories.day))
-    chosen = select(histories, np.arange(12), until=until)
-    assert chosen.day.max() <= until
-    assert chosen.day.size == (histories.day <= until).sum()
+    packs = np.array([3, 3])
+    end = histories.offsets[packs] + [5, 2]
+    chosen = select(histories, packs, end)
+    assert chosen.pack_ids == (histories.pack_ids[3],) * 2
+    assert chosen.offsets.tolist() == [0, 5, 7]
+    np.testing.assert_array_equal(chosen.one(0).day, histories.one(3).day[:5])
+    np.testing.assert_array_equal(chosen.one(1).full, histories.one(3).full[:2])
 
 
 def test_an_empty_pack_is_selected_as_one() -> None:
@@ -75,6 +83,36 @@ def test_the_size_of_a_batch_changes_no_figure(
     assert parts.pack_ids == whole.pack_ids == histories.pack_ids
     for one, other in zip(flat(parts), flat(whole), strict=True):
         np.testing.assert_allclose(one, other, rtol=1e-5, atol=1e-8)
+
+
+def test_groups_assessed_at_once_do_not_touch_each_other() -> None:
+    # Enough packs of some age that the young ones of the first group borrow.
+    fleets = histories_of(60), histories_of(9, seed=4)
+    both = Histories.from_rows(
+        [name for fleet in fleets for name in fleet.pack_ids],
+        pack=np.concatenate(
+            [
+                np.repeat(np.arange(60), np.diff(fleets[0].offsets)),
+                60 + np.repeat(np.arange(9), np.diff(fleets[1].offsets)),
+            ]
+        ),
+        day=np.concatenate([fleet.day for fleet in fleets]),
+        full=np.concatenate([fleet.full for fleet in fleets]),
+        design=np.concatenate([fleet.design for fleet in fleets]),
+        cycles=np.concatenate([fleet.cycles for fleet in fleets]),
+    )
+    days = np.repeat([20_600, 20_560], [60, 9]).astype(np.int32)
+    together_told = assess_groups(both, days, [60, 9])
+    apart = [
+        assess_together(fleet, day)
+        for fleet, day in zip(fleets, (20_600, 20_560), strict=True)
+    ]
+    assert set(apart[0].fade_source.tolist()) >= {0, 2}
+    for figures, rows in zip(apart, (np.arange(60), np.arange(60, 69)), strict=True):
+        some = only_rows(together_told, rows)
+        assert some.pack_ids == figures.pack_ids
+        for one, other in zip(flat(some), flat(figures), strict=True):
+            np.testing.assert_allclose(one, other, rtol=1e-5, atol=1e-8)
 
 
 def test_every_pack_is_told_as_done() -> None:
