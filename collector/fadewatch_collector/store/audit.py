@@ -6,7 +6,6 @@ from typing import Any
 from sqlalchemy import insert
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.store.tables import audit
 
 
@@ -24,8 +23,3 @@ async def note(
             at=now, who=who, action=action, subject=subject, detail=detail
         )
     )
-
-
-def subject_of(operator: Operator) -> str:
-    """Return how the audit trail names an operator."""
-    return f"operator:{operator.id}"
