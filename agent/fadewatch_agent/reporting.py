@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from fadewatch_agent.client import LONGEST_WAIT, Client
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Delivered, Patience, deliver, patiently
+from fadewatch_agent.enrolment import FILE as ENROLMENT_FILE
 from fadewatch_agent.enrolment import Enrolment, enrol, kept_enrolment
 from fadewatch_agent.errors import (
     DeliveryError,
@@ -110,19 +111,34 @@ class _Run:
         return result
 
     def _with(self, spool: Spool, reading: Report) -> Result:
+        kept = self._own_enrolment(spool, reading)
         _queue(spool, reading)
         try:
-            delivered = self._deliver(spool, reading)
+            delivered = self._deliver(spool, reading, kept)
         except (NotEnrolled, DeliveryError) as obstacle:
             return Result(obstacle=obstacle, waiting=spool.depth())
         return Result(delivered=delivered, waiting=spool.depth())
 
-    def _deliver(self, spool: Spool, reading: Report) -> Delivered:
+    def _own_enrolment(self, spool: Spool, reading: Report) -> Enrolment | None:
+        """Return the enrolment of this laptop; drop one that came with its disk."""
+        kept = kept_enrolment(self._settings.state)
+        if kept is None or kept.is_of(reading.laptop):
+            return kept
+        spool.set_aside_all(_OTHER_LAPTOP)
+        (self._settings.state / ENROLMENT_FILE).unlink()
+        return None
+
+    def _deliver(
+        self, spool: Spool, reading: Report, kept: Enrolment | None
+    ) -> Delivered:
         self._keep_the_promised_wait()
-        enrolment = self._enrolment(spool, reading)
+        if kept is None or kept.collector != self._settings.collector:
+            ask = partial(enrol, self._settings, self._client, reading)
+            kept = patiently(ask, self._around.patience)
+        key = kept.key
 
         def post(body: bytes) -> dict[str, Any]:
-            return self._client.post("/api/v1/reports", body, 200, enrolment.key)
+            return self._client.post("/api/v1/reports", body, 200, key)
 
         return deliver(spool, post, self._around.patience)
 
@@ -135,16 +151,6 @@ class _Run:
             return
         left = (until - now).total_seconds()
         raise Unreachable(f"the collector asked to wait until {until:%F %T} UTC", left)
-
-    def _enrolment(self, spool: Spool, reading: Report) -> Enrolment:
-        kept = kept_enrolment(self._settings.state)
-        if kept is not None and kept.collector == self._settings.collector:
-            if kept.is_of(reading.laptop):
-                return kept
-            spool.set_aside_all(_OTHER_LAPTOP)
-            _queue(spool, reading)
-        ask = partial(enrol, self._settings, self._client, reading)
-        return patiently(ask, self._around.patience)
 
     def _remembered(self, result: Result) -> dict[str, Any]:
         now = self._around.moment.at
