@@ -39,6 +39,15 @@ def upgrade() -> None:
         sa.UniqueConstraint("digest", name="uq_enrolment_tokens_digest"),
     )
     op.create_table(
+        "finding_watches",
+        sa.Column("subject", sa.Text(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("present", sa.Boolean(), nullable=False),
+        sa.Column("since", Moment(), nullable=False),
+        sa.PrimaryKeyConstraint("subject", "kind", name="pk_finding_watches"),
+        comment="Findings that came or went but have not stood long enough to count.",
+    )
+    op.create_table(
         "laptops",
         sa.Column("id", RowId, nullable=False),
         sa.Column("hostname", sa.Text(), nullable=True),
@@ -71,6 +80,22 @@ def upgrade() -> None:
     )
     op.create_index("ix_laptops_serial", "laptops", ["serial"], unique=False)
     op.create_index("ix_laptops_site_id", "laptops", ["site", "id"], unique=False)
+    op.create_table(
+        "notification_routes",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("label", sa.Text(), nullable=False),
+        sa.Column("channel", sa.Text(), nullable=False),
+        sa.Column("target", sa.Text(), nullable=False),
+        sa.Column("secret", sa.Text(), nullable=True),
+        sa.Column("urgencies", Json, nullable=False),
+        sa.Column("sites", Json, nullable=True),
+        sa.Column("quiet_from", sa.Integer(), nullable=True),
+        sa.Column("quiet_until", sa.Integer(), nullable=True),
+        sa.Column("created_at", Moment(), nullable=False),
+        sa.Column("created_by", sa.Text(), nullable=False),
+        sa.Column("ended_at", Moment(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name="pk_notification_routes"),
+    )
     op.create_table(
         "operators",
         sa.Column("id", RowId, nullable=False),
@@ -107,6 +132,25 @@ def upgrade() -> None:
         sa.UniqueConstraint("identity", name="uq_packs_identity"),
     )
     op.create_index("ix_packs_serial", "packs", ["serial"], unique=False)
+    op.create_table(
+        "place_imports",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("at", Moment(), nullable=False),
+        sa.Column("who", sa.Text(), nullable=False),
+        sa.Column("changed", sa.Integer(), nullable=False),
+        sa.Column("undone_at", Moment(), nullable=True),
+        sa.Column("undone_by", sa.Text(), nullable=True),
+        sa.PrimaryKeyConstraint("id", name="pk_place_imports"),
+    )
+    op.create_table(
+        "policies",
+        sa.Column("scope", sa.Text(), nullable=False),
+        sa.Column("changes", Json, nullable=False),
+        sa.Column("changed_at", Moment(), nullable=False),
+        sa.Column("changed_by", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("scope", name="pk_policies"),
+        comment="What differs from the default policy, by fleet, site and laptop model.",
+    )
     op.create_table(
         "store_values",
         sa.Column("name", sa.Text(), nullable=False),
@@ -147,19 +191,27 @@ def upgrade() -> None:
         sa.Column("site", sa.Text(), nullable=True),
         sa.Column("opened_at", Moment(), nullable=False),
         sa.Column("changed_at", Moment(), nullable=False),
+        sa.Column("version", sa.Integer(), server_default="1", nullable=False),
+        sa.Column("reopened", sa.Integer(), server_default="0", nullable=False),
         sa.Column("ended_at", Moment(), nullable=True),
         sa.Column("ended_because", sa.Text(), nullable=True),
+        sa.Column("ended_by", sa.Text(), nullable=True),
         sa.Column("planned_on", sa.Date(), nullable=True),
+        sa.Column("assigned_to", RowId, nullable=True),
         sa.Column("reasons", Json, nullable=False),
         sa.Column("next_step", sa.Text(), nullable=False),
         sa.Column("figures_opened", Json, nullable=False),
         sa.Column("figures_now", Json, nullable=False),
+        sa.ForeignKeyConstraint(
+            ["assigned_to"], ["operators.id"], name="fk_alerts_assigned_to"
+        ),
         sa.ForeignKeyConstraint(
             ["laptop_id"], ["laptops.id"], name="fk_alerts_laptop_id"
         ),
         sa.ForeignKeyConstraint(["pack_id"], ["packs.id"], name="fk_alerts_pack_id"),
         sa.PrimaryKeyConstraint("id", name="pk_alerts"),
     )
+    op.create_index("ix_alerts_assigned_to", "alerts", ["assigned_to"], unique=False)
     op.create_index("ix_alerts_laptop_id", "alerts", ["laptop_id"], unique=False)
     op.create_index(
         "ix_alerts_list",
@@ -240,6 +292,40 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_table(
+        "inspection_links",
+        sa.Column("digest", sa.LargeBinary(), nullable=False),
+        sa.Column("laptop_id", RowId, nullable=False),
+        sa.Column("created_at", Moment(), nullable=False),
+        sa.Column("created_by", sa.Text(), nullable=False),
+        sa.Column("expires_at", Moment(), nullable=False),
+        sa.Column("answered_at", Moment(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["laptop_id"], ["laptops.id"], name="fk_inspection_links_laptop_id"
+        ),
+        sa.PrimaryKeyConstraint("digest", name="pk_inspection_links"),
+    )
+    op.create_table(
+        "inspections",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("laptop_id", RowId, nullable=False),
+        sa.Column("pack_id", RowId, nullable=True),
+        sa.Column("at", Moment(), nullable=False),
+        sa.Column("who", sa.Text(), nullable=False),
+        sa.Column("signs", Json, nullable=False),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["laptop_id"], ["laptops.id"], name="fk_inspections_laptop_id"
+        ),
+        sa.ForeignKeyConstraint(
+            ["pack_id"], ["packs.id"], name="fk_inspections_pack_id"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_inspections"),
+    )
+    op.create_index(
+        "ix_inspections_laptop_id", "inspections", ["laptop_id"], unique=False
+    )
+    op.create_index("ix_inspections_pack_id", "inspections", ["pack_id"], unique=False)
+    op.create_table(
         "inventory_changes",
         sa.Column("id", RowId, nullable=False),
         sa.Column("laptop_id", RowId, nullable=False),
@@ -280,6 +366,75 @@ def upgrade() -> None:
         "operator_sessions",
         ["operator_id"],
         unique=False,
+    )
+    op.create_table(
+        "outbox",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("route_id", RowId, nullable=False),
+        sa.Column("message_id", sa.Text(), nullable=False),
+        sa.Column("what", sa.Text(), nullable=False),
+        sa.Column("payload", Json, nullable=False),
+        sa.Column("created_at", Moment(), nullable=False),
+        sa.Column("not_before", Moment(), nullable=False),
+        sa.Column("attempts", sa.Integer(), server_default="0", nullable=False),
+        sa.Column("sent_at", Moment(), nullable=True),
+        sa.Column("given_up_at", Moment(), nullable=True),
+        sa.Column("last_problem", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["route_id"], ["notification_routes.id"], name="fk_outbox_route_id"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_outbox"),
+        sa.UniqueConstraint("message_id", name="uq_outbox_message_id"),
+        comment="Messages written in the transaction of what they tell of.",
+    )
+    op.create_index(
+        "ix_outbox_waiting",
+        "outbox",
+        ["not_before"],
+        unique=False,
+        sqlite_where=sa.text("sent_at IS NULL AND given_up_at IS NULL"),
+        postgresql_where=sa.text("sent_at IS NULL AND given_up_at IS NULL"),
+    )
+    op.create_table(
+        "place_changes",
+        sa.Column("import_id", RowId, nullable=False),
+        sa.Column("laptop_id", RowId, nullable=False),
+        sa.Column("before", Json, nullable=False),
+        sa.Column("after", Json, nullable=False),
+        sa.ForeignKeyConstraint(
+            ["import_id"], ["place_imports.id"], name="fk_place_changes_import_id"
+        ),
+        sa.ForeignKeyConstraint(
+            ["laptop_id"], ["laptops.id"], name="fk_place_changes_laptop_id"
+        ),
+        sa.PrimaryKeyConstraint("import_id", "laptop_id", name="pk_place_changes"),
+        comment="What an import of places changed, so that it can be undone.",
+    )
+    op.create_table(
+        "removed_packs",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("pack_id", RowId, nullable=False),
+        sa.Column("laptop_id", RowId, nullable=False),
+        sa.Column("slot", sa.Text(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("swollen", sa.Boolean(), nullable=True),
+        sa.Column("place", sa.Text(), nullable=True),
+        sa.Column("note", sa.Text(), nullable=True),
+        sa.Column("removed_at", Moment(), nullable=False),
+        sa.Column("removed_by", sa.Text(), nullable=False),
+        sa.Column("changed_at", Moment(), nullable=False),
+        sa.Column("version", sa.Integer(), server_default="1", nullable=False),
+        sa.ForeignKeyConstraint(
+            ["laptop_id"], ["laptops.id"], name="fk_removed_packs_laptop_id"
+        ),
+        sa.ForeignKeyConstraint(
+            ["pack_id"], ["packs.id"], name="fk_removed_packs_pack_id"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_removed_packs"),
+        sa.UniqueConstraint("pack_id", name="uq_removed_packs_pack_id"),
+    )
+    op.create_index(
+        "ix_removed_packs_state_id", "removed_packs", ["state", "id"], unique=False
     )
     op.create_table(
         "reports",
@@ -345,6 +500,39 @@ def upgrade() -> None:
         sqlite_where=sa.text("until_at IS NULL"),
         postgresql_where=sa.text("until_at IS NULL"),
     )
+    op.create_table(
+        "swaps",
+        sa.Column("id", RowId, nullable=False),
+        sa.Column("laptop_id", RowId, nullable=False),
+        sa.Column("slot", sa.Text(), nullable=False),
+        sa.Column("at", Moment(), nullable=False),
+        sa.Column("old_pack_id", RowId, nullable=False),
+        sa.Column("new_pack_id", RowId, nullable=False),
+        sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("remarks", Json, nullable=False),
+        sa.Column("decided_at", Moment(), nullable=True),
+        sa.Column("decided_by", sa.Text(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["laptop_id"], ["laptops.id"], name="fk_swaps_laptop_id"
+        ),
+        sa.ForeignKeyConstraint(
+            ["new_pack_id"], ["packs.id"], name="fk_swaps_new_pack_id"
+        ),
+        sa.ForeignKeyConstraint(
+            ["old_pack_id"], ["packs.id"], name="fk_swaps_old_pack_id"
+        ),
+        sa.PrimaryKeyConstraint("id", name="pk_swaps"),
+        sa.UniqueConstraint(
+            "laptop_id",
+            "slot",
+            "new_pack_id",
+            "at",
+            name="uq_swaps_laptop_id_slot_new_pack_id_at",
+        ),
+    )
+    op.create_index("ix_swaps_laptop_id", "swaps", ["laptop_id"], unique=False)
+    op.create_index("ix_swaps_new_pack_id", "swaps", ["new_pack_id"], unique=False)
+    op.create_index("ix_swaps_old_pack_id", "swaps", ["old_pack_id"], unique=False)
     op.create_table(
         "filing_queue",
         sa.Column("id", RowId, nullable=False),

@@ -1,4 +1,4 @@
-"""The tables. Times are UTC, capacities in the pack's own unit, wear a fraction."""
+"""Laptops, packs, where they sat, and what was read."""
 
 from sqlalchemy import (
     Boolean,
@@ -8,8 +8,6 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
-    LargeBinary,
-    MetaData,
     PrimaryKeyConstraint,
     Table,
     Text,
@@ -18,38 +16,7 @@ from sqlalchemy import (
 )
 
 from fadewatch_collector.store.columns import Json, Moment, RowId
-
-metadata = MetaData(
-    naming_convention={
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-        "pk": "pk_%(table_name)s",
-    }
-)
-
-store_values = Table(
-    "store_values",
-    metadata,
-    Column("name", Text, primary_key=True),
-    Column("value", Text, nullable=False),
-    comment="The store's own few settings, among them the secret that signs cookies.",
-)
-
-enrolment_tokens = Table(
-    "enrolment_tokens",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("label", Text, nullable=False),
-    Column("site", Text),
-    Column("digest", LargeBinary, nullable=False, unique=True),
-    Column("created_at", Moment, nullable=False),
-    Column("created_by", Text, nullable=False),
-    Column("expires_at", Moment, nullable=False),
-    Column("use_limit", Integer, nullable=False),
-    Column("uses", Integer, nullable=False, server_default="0"),
-    Column("revoked_at", Moment),
-)
+from fadewatch_collector.store.tables.base import metadata
 
 laptops = Table(
     "laptops",
@@ -85,16 +52,6 @@ laptops = Table(
     Index(None, "site", "id"),
 )
 
-agent_keys = Table(
-    "agent_keys",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("laptop_id", ForeignKey("laptops.id"), nullable=False, index=True),
-    Column("token_id", ForeignKey("enrolment_tokens.id")),
-    Column("digest", LargeBinary, nullable=False, unique=True),
-    Column("created_at", Moment, nullable=False),
-    Column("revoked_at", Moment),
-)
 
 packs = Table(
     "packs",
@@ -123,6 +80,7 @@ packs = Table(
     Index(None, "serial"),
 )
 
+
 slot_stays = Table(
     "slot_stays",
     metadata,
@@ -146,6 +104,7 @@ slot_stays = Table(
     comment="Which pack sat in which slot from when to when.",
 )
 
+
 reports = Table(
     "reports",
     metadata,
@@ -158,6 +117,7 @@ reports = Table(
     comment="Reports as received. A row here is what 'stored' promises.",
 )
 
+
 filing_queue = Table(
     "filing_queue",
     metadata,
@@ -167,6 +127,7 @@ filing_queue = Table(
     comment="Stored reports that wait to be filed into packs, readings and inventory.",
 )
 
+
 unreadable_reports = Table(
     "unreadable_reports",
     metadata,
@@ -175,6 +136,7 @@ unreadable_reports = Table(
     Column("at", Moment, nullable=False),
     comment="Stored reports that could not be filed, with the reason; kept for a look.",
 )
+
 
 readings = Table(
     "readings",
@@ -199,6 +161,7 @@ readings = Table(
     Index(None, "pack_id", "measured_at"),
 )
 
+
 daily_capacity = Table(
     "daily_capacity",
     metadata,
@@ -216,6 +179,7 @@ daily_capacity = Table(
     comment="Medians of a pack's plausible readings of one day (UTC).",
 )
 
+
 inventory_changes = Table(
     "inventory_changes",
     metadata,
@@ -227,6 +191,7 @@ inventory_changes = Table(
     Column("after", Json),
     Index(None, "laptop_id", "measured_at"),
 )
+
 
 assessments = Table(
     "assessments",
@@ -249,92 +214,4 @@ assessments = Table(
     Column("details", Json),
     Index(None, "band"),
     comment="The newest assessment of each pack; wear and fade are fractions.",
-)
-
-alerts = Table(
-    "alerts",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("kind", Text, nullable=False),
-    Column("urgency", Text, nullable=False),
-    # 0 is the most urgent; ordered pages need a number.
-    Column("urgency_rank", Integer, nullable=False),
-    Column("state", Text, nullable=False),
-    Column("subject", Text, nullable=False),
-    Column("laptop_id", ForeignKey("laptops.id"), index=True),
-    Column("pack_id", ForeignKey("packs.id"), index=True),
-    Column("site", Text),
-    Column("opened_at", Moment, nullable=False),
-    Column("changed_at", Moment, nullable=False),
-    Column("ended_at", Moment),
-    Column("ended_because", Text),
-    Column("planned_on", Date),
-    Column("reasons", Json, nullable=False),
-    Column("next_step", Text, nullable=False),
-    Column("figures_opened", Json, nullable=False),
-    Column("figures_now", Json, nullable=False),
-    Index(
-        "uq_alerts_open",
-        "subject",
-        "kind",
-        unique=True,
-        sqlite_where=text("state <> 'ended'"),
-        postgresql_where=text("state <> 'ended'"),
-    ),
-    Index("ix_alerts_list", "state", "urgency_rank", "opened_at", "id"),
-    Index(None, "subject", "ended_at"),
-)
-
-operators = Table(
-    "operators",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("name", Text, nullable=False, unique=True),
-    Column("role", Text, nullable=False),
-    Column("password_hash", Text, nullable=False),
-    Column("created_at", Moment, nullable=False),
-    Column("disabled_at", Moment),
-)
-
-operator_sessions = Table(
-    "operator_sessions",
-    metadata,
-    Column("digest", LargeBinary, primary_key=True),
-    Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
-    Column("created_at", Moment, nullable=False),
-    Column("expires_at", Moment, nullable=False, index=True),
-)
-
-single_sign_ins = Table(
-    "single_sign_ins",
-    metadata,
-    Column("digest", LargeBinary, primary_key=True),
-    Column("operator_id", ForeignKey("operators.id"), nullable=False),
-    Column("expires_at", Moment, nullable=False),
-    Column("used_at", Moment),
-    comment="Links that sign an operator in once.",
-)
-
-api_tokens = Table(
-    "api_tokens",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("label", Text, nullable=False),
-    Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
-    Column("digest", LargeBinary, nullable=False, unique=True),
-    Column("created_at", Moment, nullable=False),
-    Column("expires_at", Moment, nullable=False),
-    Column("revoked_at", Moment),
-)
-
-audit = Table(
-    "audit",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("at", Moment, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("action", Text, nullable=False),
-    Column("subject", Text, nullable=False),
-    Column("detail", Json),
-    Index(None, "subject", "id"),
 )

@@ -1,0 +1,73 @@
+"""The tables. Times are UTC, capacities in the pack's own unit, wear a fraction."""
+
+from fadewatch_collector.store.tables.access import (
+    agent_keys,
+    api_tokens,
+    audit,
+    enrolment_tokens,
+    operator_sessions,
+    operators,
+    single_sign_ins,
+    store_values,
+)
+from fadewatch_collector.store.tables.alerting import (
+    alerts,
+    finding_watches,
+    notification_routes,
+    outbox,
+)
+from fadewatch_collector.store.tables.base import metadata
+from fadewatch_collector.store.tables.care import (
+    inspection_links,
+    inspections,
+    place_changes,
+    place_imports,
+    policies,
+    removed_packs,
+    swaps,
+)
+from fadewatch_collector.store.tables.fleet import (
+    assessments,
+    daily_capacity,
+    filing_queue,
+    inventory_changes,
+    laptops,
+    packs,
+    readings,
+    reports,
+    slot_stays,
+    unreadable_reports,
+)
+
+__all__ = [
+    "agent_keys",
+    "alerts",
+    "api_tokens",
+    "assessments",
+    "audit",
+    "daily_capacity",
+    "enrolment_tokens",
+    "filing_queue",
+    "finding_watches",
+    "inspection_links",
+    "inspections",
+    "inventory_changes",
+    "laptops",
+    "metadata",
+    "notification_routes",
+    "operator_sessions",
+    "operators",
+    "outbox",
+    "packs",
+    "place_changes",
+    "place_imports",
+    "policies",
+    "readings",
+    "removed_packs",
+    "reports",
+    "single_sign_ins",
+    "slot_stays",
+    "store_values",
+    "swaps",
+    "unreadable_reports",
+]
