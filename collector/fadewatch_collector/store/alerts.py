@@ -4,13 +4,21 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import Select, delete, insert, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.alert_terms import URGENCIES, AlertKind
-from fadewatch_collector.rules.alerting import Finding, Standing
-from fadewatch_collector.store.tables import alerts, laptops
+from fadewatch_collector.rules.alerting import (
+    REOPENS_WITHIN,
+    Finding,
+    Known,
+    Rested,
+    Standing,
+    Watch,
+)
+from fadewatch_collector.store.tables import alerts, finding_watches, laptops
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,29 +37,155 @@ class Subject:
         return f"laptop:{self.laptop_id}"
 
 
-async def standing_alerts(
-    connection: AsyncConnection, subjects: Collection[str], kinds: Collection[AlertKind]
-) -> dict[str, list[Standing]]:
-    """Return the alerts of the subjects that have not ended, by subject."""
+async def known_alerts(
+    connection: AsyncConnection,
+    subjects: Collection[str],
+    kinds: Collection[AlertKind],
+    now: datetime,
+) -> dict[str, Known]:
+    """Return what stands, what rests and what is watched, by subject."""
+    standing: dict[str, list[Standing]] = defaultdict(list)
+    rested: dict[str, dict[AlertKind, Rested]] = defaultdict(dict)
+    for row in await connection.execute(_alerts_of(subjects, kinds, now)):
+        if row.state != "ended":
+            standing[row.subject].append(
+                Standing(
+                    row.id, row.kind, row.urgency, tuple(row.reasons), row.next_step
+                )
+            )
+        else:
+            # Rows come oldest first: the newest of a kind stays.
+            by_person = row.ended_by is not None
+            rested[row.subject][row.kind] = Rested(
+                row.id, row.kind, row.urgency, by_person
+            )
+    watches = await _watches(connection, subjects, kinds)
+    return {
+        subject: Known(
+            standing.get(subject, ()),
+            tuple(rested.get(subject, {}).values()),
+            watches.get(subject, ()),
+        )
+        for subject in subjects
+    }
+
+
+def _alerts_of(
+    subjects: Collection[str], kinds: Collection[AlertKind], now: datetime
+) -> Select[Any]:
     column = alerts.c
-    query = select(
-        column.subject,
-        column.id,
-        column.kind,
-        column.urgency,
-        column.reasons,
-        column.next_step,
-    ).where(
-        column.subject.in_(subjects),
-        column.kind.in_(kinds),
-        column.state != "ended",
+    return (
+        select(
+            column.subject,
+            column.id,
+            column.kind,
+            column.urgency,
+            column.state,
+            column.reasons,
+            column.next_step,
+            column.ended_by,
+        )
+        .where(
+            column.subject.in_(subjects),
+            column.kind.in_(kinds),
+            (column.state != "ended") | (column.ended_at >= now - REOPENS_WITHIN),
+        )
+        .order_by(column.ended_at, column.id)
     )
-    found: dict[str, list[Standing]] = defaultdict(list)
-    for subject, number, kind, urgency, reasons, step in await connection.execute(
-        query
-    ):
-        found[subject].append(Standing(number, kind, urgency, tuple(reasons), step))
-    return dict(found)
+
+
+async def _watches(
+    connection: AsyncConnection,
+    subjects: Collection[str],
+    kinds: Collection[AlertKind],
+) -> dict[str, list[Watch]]:
+    column = finding_watches.c
+    query = select(column.subject, column.kind, column.present, column.since).where(
+        column.subject.in_(subjects), column.kind.in_(kinds)
+    )
+    found: dict[str, list[Watch]] = defaultdict(list)
+    for subject, kind, present, since in await connection.execute(query):
+        found[subject].append(Watch(kind, present, since))
+    return found
+
+
+async def standing_kinds(
+    connection: AsyncConnection, subjects: Collection[str]
+) -> dict[str, set[AlertKind]]:
+    """Return the kinds of alert that have not ended, by subject."""
+    query = select(alerts.c.subject, alerts.c.kind).where(
+        alerts.c.subject.in_(subjects), alerts.c.state != "ended"
+    )
+    found: dict[str, set[AlertKind]] = defaultdict(set)
+    for subject, kind in await connection.execute(query):
+        found[subject].add(kind)
+    return found
+
+
+async def start_watches(
+    connection: AsyncConnection, watches: Sequence[tuple[str, Watch]]
+) -> None:
+    """Keep since when findings have come or gone."""
+    for subject, watch in watches:
+        await forget_watches(connection, [(subject, watch.kind)])
+        await connection.execute(
+            insert(finding_watches).values(
+                subject=subject,
+                kind=watch.kind,
+                present=watch.present,
+                since=watch.since,
+            )
+        )
+
+
+async def forget_watches(
+    connection: AsyncConnection, watches: Sequence[tuple[str, AlertKind]]
+) -> None:
+    """Forget findings that came to nothing, or that count now."""
+    column = finding_watches.c
+    for subject, kind in watches:
+        await connection.execute(
+            delete(finding_watches).where(
+                column.subject == subject, column.kind == kind
+            )
+        )
+
+
+async def reopen_alert(
+    connection: AsyncConnection,
+    alert: Rested,
+    subject: Subject,
+    finding: Finding,
+    now: datetime,
+) -> None:
+    """Open an ended alert again: the same matter has come back."""
+    await connection.execute(
+        update(alerts)
+        .where(alerts.c.id == alert.id)
+        .values(
+            state="open",
+            changed_at=now,
+            version=alerts.c.version + 1,
+            reopened=alerts.c.reopened + 1,
+            ended_at=None,
+            ended_because=None,
+            ended_by=None,
+            planned_on=None,
+            **_said(subject, finding),
+        )
+    )
+
+
+def _said(subject: Subject, finding: Finding) -> dict[str, Any]:
+    return {
+        "urgency": finding.urgency,
+        "urgency_rank": URGENCIES.index(finding.urgency),
+        "reasons": list(finding.reasons),
+        "next_step": finding.next_step,
+        "figures_now": dict(finding.figures),
+        "laptop_id": subject.laptop_id,
+        "site": subject.site,
+    }
 
 
 async def open_alert(
@@ -87,32 +221,28 @@ async def update_alert(
     now: datetime,
 ) -> None:
     """Bring an alert's reasons and figures up to date."""
-    values: dict[str, object] = {
-        "reasons": list(finding.reasons),
-        "next_step": finding.next_step,
-        "figures_now": dict(finding.figures),
-        "laptop_id": subject.laptop_id,
-        "site": subject.site,
-    }
+    values = _said(subject, finding)
     if finding.urgency != alert.urgency:
-        values |= {
-            "urgency": finding.urgency,
-            "urgency_rank": URGENCIES.index(finding.urgency),
-            "changed_at": now,
-        }
+        values["changed_at"] = now
     await connection.execute(
         update(alerts).where(alerts.c.id == alert.id).values(**values)
     )
 
 
-async def end_alerts(
-    connection: AsyncConnection, ids: Sequence[int], because: str, now: datetime
+async def end_alert(
+    connection: AsyncConnection, alert_id: int, because: str, now: datetime
 ) -> None:
-    """End alerts with a reason."""
+    """End an alert whose cause is gone."""
     await connection.execute(
         update(alerts)
-        .where(alerts.c.id.in_(ids))
-        .values(state="ended", ended_at=now, changed_at=now, ended_because=because)
+        .where(alerts.c.id == alert_id)
+        .values(
+            state="ended",
+            ended_at=now,
+            changed_at=now,
+            version=alerts.c.version + 1,
+            ended_because=because,
+        )
     )
 
 

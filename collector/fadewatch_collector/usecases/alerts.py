@@ -4,14 +4,12 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 
 from fadewatch_collector.rules.alert_terms import AlertKind
-from fadewatch_collector.rules.alerting import Finding, settle
+from fadewatch_collector.rules.alerting import Finding, Settlement, settle
 from fadewatch_collector.rules.findings import silent_finding
 from fadewatch_collector.store import alerts as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.services import Services
-
-ENDED_BY_ITSELF = "the cause is gone by the newest readings"
 
 
 async def apply_findings(
@@ -22,17 +20,26 @@ async def apply_findings(
 ) -> None:
     """Make the alerts of these subjects and kinds agree with what was found."""
     names = [subject.name for subject in found]
-    standing = await rows.standing_alerts(connection, names, kinds)
-    ended: list[int] = []
+    known = await rows.known_alerts(connection, names, kinds, now)
     for subject, findings in found.items():
-        outcome = settle(standing.get(subject.name, ()), findings)
-        for finding in outcome.to_open:
-            await rows.open_alert(connection, subject, finding, now)
-        for alert, finding in outcome.to_update:
-            await rows.update_alert(connection, alert, subject, finding, now)
-        ended += [alert.id for alert in outcome.to_end]
-    if ended:
-        await rows.end_alerts(connection, ended, ENDED_BY_ITSELF, now)
+        outcome = settle(known[subject.name], findings, now)
+        await _carry_out(connection, subject, outcome, now)
+
+
+async def _carry_out(
+    connection: WriteConnection, subject: Subject, outcome: Settlement, now: datetime
+) -> None:
+    for finding in outcome.to_open:
+        await rows.open_alert(connection, subject, finding, now)
+    for rested, finding in outcome.to_reopen:
+        await rows.reopen_alert(connection, rested, subject, finding, now)
+    for alert, finding in outcome.to_update:
+        await rows.update_alert(connection, alert, subject, finding, now)
+    for alert, because in outcome.to_end:
+        await rows.end_alert(connection, alert.id, because, now)
+    name = subject.name
+    await rows.forget_watches(connection, [(name, kind) for kind in outcome.to_forget])
+    await rows.start_watches(connection, [(name, w) for w in outcome.to_watch])
 
 
 async def look_for_silent(services: Services) -> int:

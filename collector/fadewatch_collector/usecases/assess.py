@@ -119,10 +119,10 @@ async def _settle(
     made: dict[int, Assessment],
 ) -> None:
     names = [pack.subject.name for pack in fitted]
-    standing = await alert_rows.standing_alerts(connection, names, ASSESSED_KINDS)
+    standing = await alert_rows.standing_kinds(connection, names)
     found: dict[Subject, list[Finding]] = {}
     for pack in fitted:
-        kinds = {alert.kind for alert in standing.get(pack.subject.name, ())}
+        kinds = standing.get(pack.subject.name, set())
         found[pack.subject] = pack_findings(made[pack.id], kinds, services.policy)
     await apply_findings(connection, found, ASSESSED_KINDS, services.clock())
 
