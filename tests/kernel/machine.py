@@ -32,16 +32,20 @@ class GuestError(Exception):
 class Drive:
     """A drive that holds nothing, of any size. An NVMe drive's model is QEMU's own."""
 
-    bus: Literal["nvme", "sata"]
+    name: Literal["nvme0n1", "sda"]
     serial: str
-    model: str = "QEMU NVMe Ctrl"
     size_bytes: int
+    model: str = "QEMU NVMe Ctrl"
     rotations_per_minute: int = 1  # 1 = does not rotate, as in the ATA command set
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laptop:
-    """The machine that boots. By default it has no pack, as a server has none."""
+    """The machine that boots. By default it has no pack, as a server has none.
+
+    It has at most one drive of each kind, because the kernel gives the letters of
+    several in the order in which they happen to answer.
+    """
 
     bays: tuple[Bay, ...] = ()
     mains_online: bool = True
@@ -141,15 +145,15 @@ def _machine_options(laptop: Laptop, folder: Path) -> list[str]:
 
 def _drive_options(laptop: Laptop) -> list[str]:
     options = ["-device", "ich9-ahci,id=sata"] if laptop.drives else []
-    for number, drive in enumerate(laptop.drives):
-        device = f"drive=drive{number},serial={drive.serial}"
-        if drive.bus == "nvme":
-            device = f"nvme,{device}"
-        else:
-            told = f"model={drive.model},rotation_rate={drive.rotations_per_minute}"
-            device = f"ide-hd,bus=sata.{number},{told},{device}"
-        content = f"null-co,node-name=drive{number},size={drive.size_bytes}"
-        options += ["-blockdev", f"{content},read-zeroes=on", "-device", device]
+    for drive in laptop.drives:
+        node = f"node-{drive.name}"
+        told = f"drive={node},serial={drive.serial}"
+        device = f"nvme,{told}"
+        if drive.name == "sda":
+            turning = f"rotation_rate={drive.rotations_per_minute}"
+            device = f"ide-hd,bus=sata.0,model={drive.model},{turning},{told}"
+        content = f"null-co,node-name={node},size={drive.size_bytes},read-zeroes=on"
+        options += ["-blockdev", content, "-device", device]
     return options
 
 
@@ -185,6 +189,7 @@ def _overlay(laptop: Laptop, job: Job) -> bytes:
     settings = {
         "HOSTNAME": laptop.hostname,
         "MODULES": " ".join(_modules(laptop, job)),
+        "DRIVES": " ".join(drive.name for drive in laptop.drives),
         "RELAYED_PORT": "" if job.collector_port is None else str(COLLECTOR_PORT),
         "ACCOUNT": job.account,
         "SECONDS_ALLOWED": str(job.seconds),

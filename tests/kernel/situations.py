@@ -48,24 +48,24 @@ BAYS = {
     "empty-bay": Bay((HEALTHY,), fitted=0),
 }
 
-NVME = Drive(bus="nvme", serial="NV-0001", size_bytes=512_110_190_592)
+NVME = Drive(name="nvme0n1", serial="NV-0001", size_bytes=512_110_190_592)
 DISK = Drive(
-    bus="sata",
+    name="sda",
     model="Brackwater 1000",
     serial="BW-0002",
     size_bytes=1_000_204_886_016,
     rotations_per_minute=5400,
 )
 SSD = Drive(
-    bus="sata", model="Larkspur S240", serial="LS-0003", size_bytes=240_057_409_536
+    name="sda", model="Larkspur S240", serial="LS-0003", size_bytes=240_057_409_536
 )
 
 EVERY_SITUATION = Laptop(
     bays=tuple(BAYS.values()),
     model=Model(packs=(HEALTHY,)),
-    drives=(NVME, DISK, SSD),
+    drives=(NVME, DISK),
 )
-WITHOUT_PACK = Laptop(drives=(NVME,))
+WITHOUT_PACK = Laptop(drives=(SSD,))
 
 
 def slot_of(situation: str) -> str:
