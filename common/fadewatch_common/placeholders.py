@@ -7,7 +7,8 @@ _PLACEHOLDER = re.compile(
     (.)\1*                                     # empty-ish: 0000, FFFF, ----
     | (to\ be\ filled|default|not\ (specified|available|applicable)|n/?a|none|null
        |unknown|invalid|oem|o\.e\.m|system\ serial|serial\ number|chassis\ serial
-       |base\ board\ serial|empty|undefined|test|x{2,}).*
+       |base\ board\ serial|empty|undefined|test)
+      (\W.*)?                       # whole words: a name may begin like one of them
     | 0?123456789.*
     | (0x)?[0f]+
     """,

@@ -1,0 +1,12 @@
+"""The policy's defaults."""
+
+from fadewatch_common.policy import DEFAULT_POLICY, Policy
+
+
+def test_defaults_are_those_of_common_practice() -> None:
+    assert (DEFAULT_POLICY.plan_wear, DEFAULT_POLICY.replace_wear) == (0.30, 0.40)
+    assert DEFAULT_POLICY.silent_days == 14
+
+
+def test_a_setting_can_differ_and_the_rest_stays() -> None:
+    assert Policy(plan_wear=0.25).replace_wear == DEFAULT_POLICY.replace_wear
