@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CountArray, DayArray
+from fadewatch_collector.analysis.arrays import CountArray, DayArray, Mask
 from fadewatch_collector.analysis.figures import Assessments, Thresholds
 from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.rules.assessment import Assessment
@@ -19,7 +19,7 @@ DAYS_PER_YEAR = 365.25
 LONG_GAP = 300
 """Readings further apart than this may stem from a wrong clock [day]. Own choice."""
 LEAST_SHARE_OF_DAYS = 0.1
-"""Of a pack's days, for those after a long gap to be believed. Own choice."""
+"""Of a pack's or a file's days, for those between long gaps to count. Own choice."""
 LEAST_SHARE_OF_PACKS = 0.01
 """Of packs, that are heard on a day for it to be the present. Own choice."""
 
@@ -67,10 +67,10 @@ def newest_day(histories: Histories) -> int | None:
     present would make every pack look silent. None without a reading.
     """
     owner = _owners(histories)
-    believed = histories.day <= last_days(histories)[owner]
-    owner, day = owner[believed], histories.day[believed]
+    day = np.sort(histories.day[histories.day <= last_days(histories)[owner]])
     if day.size == 0:
         return None
+    day = day[_in_large_runs(np.zeros(day.size, dtype=np.int64), day)]
     days, packs = np.unique(day, return_counts=True)
     enough = days[packs >= LEAST_SHARE_OF_PACKS * np.unique(owner).size]
     # Where packs have hardly a day in common, none is more credible than another.
@@ -84,9 +84,7 @@ def last_days(histories: Histories) -> DayArray:
     if histories.day.size == 0:
         return last
     owner = _owners(histories)
-    group = _runs(owner, histories.day)
-    size, total = np.bincount(group), np.bincount(owner, minlength=packs)
-    believed = size[group] >= LEAST_SHARE_OF_DAYS * total[owner]
+    believed = _in_large_runs(owner, histories.day)
     np.maximum.at(last, owner[believed], histories.day[believed])
     return last
 
@@ -95,10 +93,22 @@ def _owners(histories: Histories) -> CountArray:
     return np.repeat(np.arange(len(histories)), np.diff(histories.offsets))
 
 
-def _runs(owner: CountArray, day: DayArray) -> CountArray:
-    """Give each day the number of its run: one pack's days without a long gap."""
+def _in_large_runs(owner: CountArray, day: DayArray) -> Mask:
+    """Say which days are in a run, between long gaps, that holds enough of its owner's.
+
+    Parameters
+    ----------
+    owner, day
+        Ordered by owner, then by day.
+    """
     starts = (np.diff(owner) != 0) | (np.diff(day) > LONG_GAP)
-    return np.concatenate([[0], np.cumsum(starts)]).astype(np.int64)
+    run = np.concatenate([[0], np.cumsum(starts)]).astype(np.int64)
+    size, total = np.bincount(run), np.bincount(owner)
+    large = size[run] >= LEAST_SHARE_OF_DAYS * total[owner]
+    # Readings years apart each: then there is nothing to tell a wrong clock by.
+    none_large = np.bincount(owner, large) == 0
+    kept: Mask = large | none_large[owner]
+    return kept
 
 
 def readings_after(histories: Histories, as_of: int) -> int:

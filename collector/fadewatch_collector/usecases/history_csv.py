@@ -174,7 +174,7 @@ def _wanted(heading: Sequence[str]) -> tuple[int, ...]:
 
 def _nothing_read(path: Path, gathered: "_Gathered") -> str:
     if gathered.set_aside:
-        return f"{path}: no row can be read. {str(gathered.set_aside[0]).capitalize()}"
+        return f"{path}: no row can be read; {gathered.set_aside[0]}"
     return f"{path} holds a heading and no row below it."
 
 

@@ -39,6 +39,13 @@ def test_a_few_readings_years_ahead_are_a_wrong_clock() -> None:
     assert last_days(histories(ahead)).tolist() == [START + 200]
 
 
+def test_a_young_pack_with_a_wrong_clock_does_not_move_the_present() -> None:
+    # Four days of twenty are too many to tell from the pack alone.
+    young = [*daily(190, 205), *daily(9000, 9003)]
+    fleet = [daily(0, 200) for _ in range(5)]
+    assert newest_day(histories(*fleet, young)) == START + 205
+
+
 def test_a_pack_that_comes_back_after_a_year_is_believed() -> None:
     back = [*daily(0, 100), *daily(500, 560)]
     assert newest_day(histories(back)) == START + 560
@@ -53,6 +60,12 @@ def test_one_of_very_many_packs_does_not_move_the_present() -> None:
 
 def test_packs_that_end_years_apart_are_assessed_on_the_last_day() -> None:
     assert newest_day(histories(daily(0, 200), daily(0, 1500))) == START + 1500
+
+
+def test_readings_years_apart_are_all_believed() -> None:
+    yearly = [START + 365 * year for year in range(15)]
+    assert newest_day(histories(yearly)) == yearly[-1]
+    assert last_days(histories(yearly)).tolist() == [yearly[-1]]
 
 
 def test_a_file_without_a_usable_day_has_no_newest() -> None:

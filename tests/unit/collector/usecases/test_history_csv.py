@@ -186,7 +186,7 @@ def test_rows_without_a_capacity_and_with_impossible_dates_are_counted(
         ("pack_id,measured_at\na,2026-03-01\n", "lacks design_capacity"),
         (HEADING.replace(",", ";"), "Separate columns by commas"),
         (HEADING, "holds a heading and no row below it"),
-        (HEADING + "a,soon,1,1,1\n", "no row can be read. Line 2: measured_at 'soon'"),
+        (HEADING + "a,soon,1,1,1\n", "no row can be read; line 2: measured_at 'soon'"),
         (HEADING + '"a,2026-03-01,1,1,1\n' + "x" * 200_000, "never closed"),
     ],
 )
