@@ -81,10 +81,11 @@ def _put_between(stays: list[Stay], pack_id: int, at: datetime) -> list[Stay]:
     after = next(
         i for i, stay in enumerate(stays) if stay.from_at > at or _spans(stay, at)
     )
-    if stays[after].pack_id == pack_id and stays[after].from_at > at:
+    if stays[after].pack_id == pack_id:
         stays[after] = replace(stays[after], from_at=at)
         return stays
-    if after and stays[after - 1].pack_id == pack_id:
+    free = stays[after].from_at > at
+    if free and after and stays[after - 1].pack_id == pack_id:
         before = stays[after - 1]
         seen = max(before.last_seen_at, at)
         until = before.until_at and max(before.until_at, at)
@@ -99,7 +100,7 @@ def _cut(stay: Stay, at: datetime) -> list[Stay]:
     """Make room in a stay for another pack's sight."""
     if at <= stay.from_at:
         return [stay]
-    if at > stay.last_seen_at:
+    if at > stay.last_seen_at or at == stay.until_at:
         return [replace(stay, until_at=at)]
     # Out and in again between two sights: the stay was two.
     first = replace(stay, last_seen_at=at, until_at=at)
