@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -25,9 +26,11 @@ def test_identity_holds_all_four_parts() -> None:
 @pytest.mark.parametrize("part", ["maker", "model", "serial", "made_on"])
 def test_packs_that_differ_in_one_part_differ(part: str) -> None:
     dated = replace(PACK, made_on=date(2023, 11, 2))
-    other = date(2023, 11, 3) if part == "made_on" else "other 7"
+    change: dict[str, Any] = {part: "other 7"}
+    if part == "made_on":
+        change = {part: date(2023, 11, 3)}
 
-    assert pack_identity(replace(dated, **{part: other})) != pack_identity(dated)
+    assert pack_identity(replace(dated, **change)) != pack_identity(dated)
 
 
 @pytest.mark.parametrize("serial", [None, "", " ", "0", "0000", "FFFF", "Unknown"])
@@ -63,6 +66,6 @@ def test_figures_are_those_of_the_reading() -> None:
     ],
 )
 def test_a_weak_pack_is_known_by_how_its_figures_move(
-    change: dict[str, object], same: bool
+    change: dict[str, Any], same: bool
 ) -> None:
     assert is_same_weak_pack(BEFORE, replace(BEFORE, **change)) is same
