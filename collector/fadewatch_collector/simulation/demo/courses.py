@@ -26,7 +26,7 @@ _LEARNING: dict[Habit, tuple[float, float]] = {
     "now-and-then": (1 / 9, 0.006),
     "mains": (1 / 130, 0.008),
     "frozen": (0.0, 0.0),
-    "noisy": (1.0, 0.03),
+    "noisy": (1.0, 0.05),
 }
 _STEP_DOWN, _STEP_UP = 0.055, 0.11  # [fraction of design] 256 and 512 mAh of 4,650
 

@@ -18,6 +18,8 @@ FESCUE_13, FESCUE_14 = ("Fescue 13", "BW 2-38"), ("Fescue 14", "BW 3-48")
 BURDOCK_14, BURDOCK_15 = ("Burdock 14", "Reed 505"), ("Burdock 15", "Reed 440")
 TWIN = ("Sedge 14 Twin", "DM-24")
 
+NEW_PACE = 0.0002  # [fraction of design a day] of a new pack
+
 Model = tuple[str, str]
 _ALL = (SEDGE_14, FESCUE_14, BURDOCK_15, SEDGE_15, FESCUE_13, BURDOCK_14)
 _HABITS: tuple[Habit, ...] = ("daily", "now-and-then", "daily", "mains", "now-and-then")
@@ -49,7 +51,8 @@ def _sound(script: Script) -> None:
         script.plain(Situation.SOUND, model, story, use=0.75 + 0.01 * number)
     for number, age in enumerate((25, 60, 110, 200)):
         model, pack = _ALL[number]
-        wear = (-0.04 + 0.01 * number, -0.03 + 0.012 * number + age / 6000)
+        start = -0.04 + 0.01 * number
+        wear = (start, start + NEW_PACE * age)
         story = PackStory(model=pack, wear=wear, cycles=(0, age // 3), new=True)
         script.plain(Situation.NEW, model, story, since=age)
 
@@ -99,10 +102,13 @@ def _swapped(script: Script) -> None:
     for (model, pack), day in ((SEDGE_14, 64), (FESCUE_13, 210)):
         old = PackStory(model=pack, wear=(0.24, 0.45), cycles=(300, 640))
         new = PackStory(
-            model=pack, wear=(-0.02, 0.01 + day / 7000), cycles=(0, day // 3), new=True
+            model=pack,
+            wear=(-0.02, -0.02 + NEW_PACE * day),
+            cycles=(0, day // 3),
+            new=True,
         )
         _replaced(script, Situation.SWAPPED, model, (old, new), day)
-    wrong = PackStory(model="KS-F42", wear=(0.01, 0.02), cycles=(0, 12), new=True)
+    wrong = PackStory(model="KS-F42", wear=(0.01, 0.015), cycles=(0, 12), new=True)
     old = PackStory(model="KS-F57", wear=(0.22, 0.41), cycles=(260, 590))
     _replaced(script, Situation.WRONG_PACK, "Sedge 14", (old, wrong), 33)
     _moved(script)
@@ -161,7 +167,7 @@ def _doubtful(script: Script) -> None:
         model="Reed 440", wear=(0.26, 0.44), cycles=(310, 640), serial="missing"
     )
     new = PackStory(
-        model="Reed 440", wear=(-0.01, 0.02), cycles=(0, 30), serial="missing", new=True
+        model="Reed 440", wear=(-0.01, 0.01), cycles=(0, 30), serial="missing", new=True
     )
     _replaced(script, Situation.WEAK_IDENTITY, "Burdock 15", (old, new), 88)
 
@@ -200,10 +206,9 @@ def _odd(script: Script) -> None:
             )
         )
     for number in range(2):
+        wear = (0.05, 0.18 - 0.07 * number)
         stay = Stay(
-            pack=script.pack(
-                PackStory(model="BW 2-38", wear=(0.05, 0.18), cycles=(70, 300))
-            ),
+            pack=script.pack(PackStory(model="BW 2-38", wear=wear, cycles=(70, 300))),
             first=DAYS - 400 * number,
         )
         script.laptop(
