@@ -185,11 +185,14 @@ def _conditions(wanted: AlertFilter) -> list[ColumnElement[bool]]:
     return conditions
 
 
+_OF_ALERTS = tuple(name for name in AlertRow.__dataclass_fields__ if name in alerts.c)
+
+
 def select_alerts() -> Select[Any]:
     """Select what an :class:`AlertRow` is made of."""
     return (
         select(
-            alerts,
+            *(alerts.c[name] for name in _OF_ALERTS),
             laptops.c.hostname,
             laptops.c.asset_tag,
             laptops.c.maker.label("laptop_maker"),
@@ -207,9 +210,7 @@ def select_alerts() -> Select[Any]:
 
 def alert_from(row: Row[Any]) -> AlertRow:
     """Return the alert in a row of :func:`select_alerts`."""
-    plain = row._asdict()
-    del plain["subject"]
-    return AlertRow(**plain)
+    return AlertRow(**row._asdict())
 
 
 async def alert_counts(
