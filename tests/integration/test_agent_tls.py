@@ -1,84 +1,33 @@
 """Delivery over TLS, with a certificate authority of the organisation's own."""
 
 import ssl
-import subprocess
 from pathlib import Path
 
 import pytest
 
 from fadewatch_agent import cli
+from tests.fakes.certificates import make_certificates, server_context
 from tests.fakes.collector_server import CollectorServer, collector_server
 from tests.unit.agent.laptops import HEALTHY, empty_tree, supply
 
 
-def openssl(folder: Path, *words: str) -> None:
-    subprocess.run(["openssl", *words], cwd=folder, check=True, capture_output=True)
-
-
 @pytest.fixture(scope="module")
 def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Make a certificate authority and a certificate for 127.0.0.1 under it."""
     folder = tmp_path_factory.mktemp("certificates")
-    key = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-noenc")
-    openssl(
-        folder,
-        "req",
-        "-x509",
-        *key,
-        "-keyout",
-        "ca.key",
-        "-out",
-        "ca.pem",
-        "-subj",
-        "/CN=Test CA",
-        "-days",
-        "2",
-    )
-    openssl(
-        folder,
-        "req",
-        *key,
-        "-keyout",
-        "server.key",
-        "-out",
-        "server.csr",
-        "-subj",
-        "/CN=collector",
-    )
-    (folder / "names").write_text("subjectAltName=IP:127.0.0.1\n")
-    openssl(
-        folder,
-        "x509",
-        "-req",
-        "-in",
-        "server.csr",
-        "-CA",
-        "ca.pem",
-        "-CAkey",
-        "ca.key",
-        "-CAcreateserial",
-        "-out",
-        "server.pem",
-        "-days",
-        "2",
-        "-extfile",
-        "names",
-    )
+    make_certificates(folder)
     return folder
 
 
 @pytest.fixture
 def context(certificates: Path) -> ssl.SSLContext:
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(certificates / "server.pem", certificates / "server.key")
-    return context
+    return server_context(certificates)
 
 
 def report(folder: Path, collector: CollectorServer, *more: str) -> int:
     tree = folder / "tree"
     if not tree.exists():
         supply(empty_tree(tree), "BAT0", HEALTHY)
-        (folder / "token").write_text("the-token")
+        (folder / "token").write_text("word-for-the-lab")
     words = [
         f"--root={tree}",
         f"--state={folder / 'state'}",

@@ -1,0 +1,38 @@
+"""A certificate authority of one's own, and a certificate for loopback under it."""
+
+import ssl
+import subprocess
+from pathlib import Path
+
+_KEY = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-noenc")
+
+
+def make_certificates(folder: Path) -> None:
+    """Write ca.pem, server.pem and server.key, good for two days and 127.0.0.1."""
+    _openssl(
+        folder,
+        *("req", "-x509", *_KEY, "-keyout", "ca.key", "-out", "ca.pem"),
+        *("-subj", "/CN=Test CA", "-days", "2"),
+    )
+    _openssl(
+        folder,
+        *("req", *_KEY, "-keyout", "server.key", "-out", "server.csr"),
+        *("-subj", "/CN=collector"),
+    )
+    (folder / "names").write_text("subjectAltName=IP:127.0.0.1\n")
+    _openssl(
+        folder,
+        *("x509", "-req", "-in", "server.csr", "-out", "server.pem", "-days", "2"),
+        *("-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial", "-extfile", "names"),
+    )
+
+
+def server_context(folder: Path) -> ssl.SSLContext:
+    """Return a server's context with the certificate of a folder."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(folder / "server.pem", folder / "server.key")
+    return context
+
+
+def _openssl(folder: Path, *words: str) -> None:
+    subprocess.run(["openssl", *words], cwd=folder, check=True, capture_output=True)
