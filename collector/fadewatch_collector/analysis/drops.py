@@ -18,7 +18,7 @@ from fadewatch_collector.analysis.medians import (
     shift,
 )
 
-LEAST_DROP = 0.0765
+LEAST_DROP = 0.075
 """Least fall that counts [fraction of design]: 8 % less what noise may hide."""
 LARGE_DROP = 0.115
 """A fall that false cliffs do not reach, so few readings bear it out."""
@@ -26,7 +26,7 @@ RECOVERY = 0.45
 """A level that regains this share of the fall withdraws it."""
 MOST_EVENT_DAYS = 10
 """A run of limited steps within so many days is one cliff [d]."""
-UNSEEN_HOLD_DAYS = 120
+UNSEEN_HOLD_DAYS = 90
 """How long a value held since the first reading may have been held before it [d]."""
 HELD_FADE = 0.016 / DAYS_PER_MONTH
 """Fade that a gauge may have hidden while it held its value, or no reading came [1/d].
@@ -39,6 +39,8 @@ FRESH, WORN = 0.10, 0.30
 MOST_HIDDEN = 0.22
 """Most fall that a held gauge explains [fraction of design]; own choice."""
 LEAST_HELD_DAYS = 10
+MOST_PLAIN_DAYS = 30
+"""So many days of the usual fade are taken off the size of a fall [d]."""
 DEVIATIONS = 3.5
 RESERVE = 1.3
 RAMP_DROP = 0.095
@@ -53,9 +55,9 @@ HALF_WINDOW = 5
 LEARNT_AFTER = 9
 """From so many readings for three learnt values on, those make the level before."""
 LEAST_KNOWN_HOLD_DAYS = 7
-LEAST_RUN_DAYS = 4
-EXCESS_PART = 0.5
-"""Least part of a fall that fade must leave unexplained; own choice."""
+LEAST_RUN_DAYS = 8
+EXCESS_PART, ENOUGH_EXCESS = 0.5, 0.10
+"""Part of a fall that fade must leave unexplained, and what is enough of any fall."""
 SEEN_LARGE, SEEN_SMALL = 2, 4
 """Readings that show a large and a small fall."""
 BORNE_LARGE, BORNE_SMALL = (3, 2), (6, 6)
@@ -150,7 +152,8 @@ def _fall(
     before = np.where(
         holds.long, np.minimum(levels.before, holds.learnt), levels.before
     )
-    rate = _rate_before(batch, levels, holds)
+    rate = RESERVE * _rate_before(batch, levels, (20, 40, 80))
+    usual = _rate_before(batch, levels, (40,))
     held = _widest(np.where(holds.days >= LEAST_HELD_DAYS, holds.days, 0))
     part = np.clip((1 - before - FRESH) / (WORN - FRESH), 0, 1)
     pace = np.maximum(HELD_FADE + part * (WORN_HELD_FADE - HELD_FADE), rate)
@@ -163,8 +166,8 @@ def _fall(
         landed = shift(levels.landed, -places)
         soon = (shift(batch.day, -places) - batch.day) <= MOST_EVENT_DAYS
         soon &= levels.left > places + (2 if places else 0)
-        size = before - landed
         span = shift(batch.day, -places - 5) - shift(batch.day, 8)
+        size = before - landed - usual * np.minimum(span, MOST_PLAIN_DAYS)
         sharp = np.minimum(
             size, (shift(stepped, -places - 1) - shift(stepped, 2)) * 1.25
         )
@@ -176,15 +179,16 @@ def _fall(
     return fall, excess
 
 
-def _rate_before(batch: Batch, levels: _Levels, holds: _Holds) -> SingleArray:
-    """Return the fastest fade over the readings before [1/d], with some reserve."""
+def _rate_before(
+    batch: Batch, levels: _Levels, reaches: tuple[int, ...]
+) -> SingleArray:
+    """Return the fastest fade over so many readings before [1/d]."""
     fastest = np.zeros(batch.day.shape, dtype=np.float32)
-    for places in (20, 40, 80):
+    for places in reaches:
         run = batch.day - shift(batch.day, places)
         loss = shift(levels.before, places) - levels.before
         fastest = np.maximum(fastest, loss / np.maximum(run, places / 2))
-    rate: SingleArray = RESERVE * fastest
-    return rate
+    return fastest
 
 
 def _rate_after(batch: Batch, levels: _Levels) -> SingleArray:
@@ -221,7 +225,7 @@ def _stands(
     """Say where a drop may have begun that has not come back since."""
     noise = batch.noise[:, None].astype(np.float32)
     enough = np.maximum(LEAST_DROP, DEVIATIONS * noise)
-    big = (fall >= enough) & (excess >= EXCESS_PART * fall)
+    big = (fall >= enough) & (excess >= np.minimum(EXCESS_PART * fall, ENOUGH_EXCESS))
     known = np.arange(fall.shape[1]) - (fall.shape[1] - batch.count[:, None])
     enough_before = (known >= WINDOW) | ((known >= HALF_WINDOW) & (fall >= RAMP_DROP))
     whole = levels.left >= WINDOW
