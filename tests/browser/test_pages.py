@@ -1,0 +1,243 @@
+"""The pages in a real browser: layout, keyboard, content policy, downloads."""
+
+import csv
+from collections.abc import AsyncIterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from playwright.async_api import Browser, BrowserContext, Page, async_playwright
+
+from fadewatch_collector.usecases.accounts import (
+    add_operator,
+    make_single_sign_in,
+    sign_in_path,
+)
+from fadewatch_collector.usecases.services import Services
+from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP, fill
+from tests.integration.pages_service import NAME, PASSWORD, Pages, running_pages
+
+CHROMIUM = Path("/usr/bin/chromium")
+ARGUMENTS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+WIDTHS = (390, 768, 1440, 1920)
+PATHS = (
+    "/",
+    "/?state=ended",
+    "/laptops",
+    f"/laptops/{STOP_USE_LAPTOP}",
+    f"/laptops/{SWAPPED_LAPTOP}",
+    "/laptops/999",
+)
+
+LIFETIME = timedelta(minutes=15)
+
+FAINT_TEXTS = """() => {
+  const parse = text => text.match(/[\\d.]+/g).map(Number);
+  const light = ([r, g, b]) => {
+    const part = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+    return 0.2126 * part(r) + 0.7152 * part(g) + 0.0722 * part(b);
+  };
+  const behind = element => {
+    for (let e = element; e; e = e.parentElement) {
+      const colour = parse(getComputedStyle(e).backgroundColor);
+      if (colour.length < 4 || colour[3] > 0) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const faint = [];
+  for (const element of document.body.querySelectorAll("*")) {
+    const text = [...element.childNodes].some(n => n.nodeType === 3 && n.data.trim());
+    if (!text || !element.checkVisibility()) continue;
+    const style = getComputedStyle(element);
+    const ink = parse(element.closest("svg") ? style.fill : style.color);
+    const [a, b] = [light(ink), light(behind(element))].sort((x, y) => y - x);
+    const contrast = (a + 0.05) / (b + 0.05);
+    if (contrast < 4.5) faint.push([element.textContent.trim(), contrast]);
+  }
+  return faint;
+}"""
+
+SMALL_CONTROLS = """() => {
+  const inText = e => getComputedStyle(e).display === "inline";
+  return [...document.querySelectorAll("a, button, input, select, summary")]
+    .filter(e => e.checkVisibility() && e.type !== "hidden" && !inText(e))
+    .filter(e => e.className !== "skip")
+    .map(e => [e.textContent.trim(), e.getBoundingClientRect()])
+    .filter(([, box]) => box.width < 24 || box.height < 24)
+    .map(([text, box]) => [text, box.width, box.height]);
+}"""
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(
+        not CHROMIUM.exists(), reason=f"no browser: {CHROMIUM} is not installed"
+    ),
+]
+
+
+@pytest.fixture
+async def browser() -> AsyncIterator[Browser]:
+    async with async_playwright() as playwright:
+        browser = await playwright.chromium.launch(
+            executable_path=CHROMIUM, args=list(ARGUMENTS)
+        )
+        yield browser
+        await browser.close()
+
+
+@pytest.fixture
+async def pages(services: Services) -> AsyncIterator[Pages]:
+    await fill(services.store, services.clock(), laptops=64)
+    await add_operator(services, NAME, "technician", PASSWORD)
+    async with running_pages(services) as pages:
+        yield pages
+
+
+@pytest.fixture
+async def context(browser: Browser, pages: Pages) -> AsyncIterator[BrowserContext]:
+    address = str(pages.client.make_url("/"))
+    context = await browser.new_context(base_url=address, accept_downloads=True)
+    context.set_default_timeout(10_000)
+    yield context
+    await context.close()
+
+
+@pytest.fixture
+async def page(context: BrowserContext) -> Page:
+    return await context.new_page()
+
+
+async def sign_in(page: Page) -> None:
+    await page.goto("/")
+    await page.get_by_label("Name").fill(NAME)
+    await page.get_by_label("Password").fill(PASSWORD)
+    await page.get_by_role("button", name="Sign in").click()
+    await page.get_by_role("heading", name="Alerts", exact=True).wait_for()
+
+
+async def test_a_technician_goes_from_sign_in_to_a_laptop_and_out(page: Page) -> None:
+    await sign_in(page)
+    await page.get_by_role("combobox", name="Urgency").select_option("act")
+    await page.get_by_role("button", name="Show").click()
+    await page.get_by_role("link", name="old-lt-022").click()
+    heading = await page.get_by_role("heading", level=1).inner_text()
+    await page.get_by_role("button", name="Sign out").click()
+    await page.goto("/laptops")
+
+    assert heading == "old-lt-022"
+    assert "/sign-in" in page.url
+
+
+async def test_a_one_time_link_signs_in_by_its_button(
+    page: Page, services: Services
+) -> None:
+    token = await make_single_sign_in(services, NAME, LIFETIME)
+
+    await page.goto(sign_in_path(token))
+    await page.get_by_role("button", name="Sign in").click()
+
+    assert await page.get_by_role("heading", level=1).inner_text() == "Alerts"
+
+
+async def test_no_page_is_wider_than_the_screen_or_breaks_the_content_policy(
+    page: Page,
+) -> None:
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("requestfailed", lambda request: said.append(request.url))
+    await sign_in(page)
+
+    for path in PATHS:
+        await page.goto(path)
+        for width in WIDTHS:
+            await page.set_viewport_size({"width": width, "height": 900})
+            over = await page.evaluate(
+                "document.documentElement.scrollWidth - window.innerWidth"
+            )
+            assert over <= 0, (path, width)
+    # The browser itself notes the one page that is not there.
+    assert [text for text in said if "404" not in text] == []
+
+
+async def test_the_keyboard_reaches_the_page_and_shows_where_it_is(page: Page) -> None:
+    await sign_in(page)
+    await page.goto("/")
+
+    await page.keyboard.press("Tab")
+    skip = await page.evaluate("document.activeElement.textContent")
+    outline = await page.evaluate("getComputedStyle(document.activeElement).outline")
+    await page.keyboard.press("Enter")
+    focused = await page.evaluate("document.activeElement.id")
+
+    assert skip == "Skip to the page"
+    assert "solid 3px" in outline
+    assert focused == "main"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+async def test_text_stands_out_from_what_is_behind_it(page: Page, scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: a contrast of 4.5 to 1 or more."""
+    await page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+    await sign_in(page)
+
+    for path in PATHS:
+        await page.goto(path)
+        assert await page.evaluate(FAINT_TEXTS) == []
+
+
+async def test_controls_are_large_enough_to_touch(page: Page) -> None:
+    """WCAG 2.2, 2.5.8: 24 by 24 CSS pixels or more."""
+    await page.set_viewport_size({"width": 390, "height": 844})
+    await sign_in(page)
+
+    for path in PATHS:
+        await page.goto(path)
+        assert await page.evaluate(SMALL_CONTROLS) == []
+
+
+async def test_phones_get_a_plot_of_their_own(page: Page) -> None:
+    await sign_in(page)
+    await page.goto(f"/laptops/{STOP_USE_LAPTOP}")
+    wide, narrow = page.locator("svg.plot-wide"), page.locator("svg.plot-narrow")
+
+    await page.set_viewport_size({"width": 1440, "height": 900})
+    on_desk = (await wide.first.is_visible(), await narrow.first.is_visible())
+    await page.set_viewport_size({"width": 390, "height": 844})
+    on_phone = (await wide.first.is_visible(), await narrow.first.is_visible())
+    box = await narrow.first.locator("text").first.bounding_box()
+
+    assert (on_desk, on_phone) == ((True, False), (False, True))
+    assert box is not None
+    assert box["height"] >= 11
+
+
+async def test_the_fleet_csv_is_taken_home(page: Page) -> None:
+    await sign_in(page)
+
+    async with page.expect_download() as started:
+        await page.get_by_role("link", name="Fleet CSV").click()
+    download = await started.value
+    path = await download.path()
+
+    assert download.suggested_filename == "fadewatch-fleet-2026-03-02.csv"
+    rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+    assert {row["site"] for row in rows} >= {"Old Mill", "Workshop"}
+
+
+async def test_the_browser_keeps_no_page_after_signing_out(page: Page) -> None:
+    await sign_in(page)
+    await page.goto("/laptops")
+    await page.get_by_role("button", name="Sign out").click()
+
+    await page.go_back()
+
+    assert "/sign-in" in page.url
