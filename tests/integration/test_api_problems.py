@@ -22,6 +22,14 @@ async def api(services: Services) -> AsyncIterator[ApiService]:
         yield service
 
 
+@pytest.fixture
+async def hasty(services: Services) -> AsyncIterator[ApiService]:
+    """Give up bodies after an instant."""
+    limits = replace(DEFAULT_LIMITS, body_timeout_s=0.1)
+    async with running_api(services, limits) as service:
+        yield service
+
+
 class BrokenIntake:
     """An intake that fails in the way it was told to."""
 
@@ -154,24 +162,17 @@ async def test_an_export_that_fails_midway_ends_without_its_last_chunk(
     assert "broke off" in caplog.text
 
 
-async def test_a_body_that_comes_too_slowly_is_given_up(services: Services) -> None:
-    limits = replace(DEFAULT_LIMITS, body_timeout_s=0.05)
-    async with running_api(services, limits) as api:
-        key = await api.enrol()
-        waiting = asyncio.Event()
+async def test_a_body_that_comes_too_slowly_is_given_up(hasty: ApiService) -> None:
+    key = await hasty.enrol()
+    waiting = asyncio.Event()
 
-        async def slow() -> AsyncIterator[bytes]:
-            yield b'{"reports":'
-            await waiting.wait()
+    async def slow() -> AsyncIterator[bytes]:
+        yield b'{"reports":'
+        await waiting.wait()
 
-        answer = await api.ask(
-            "POST",
-            "/reports",
-            key,
-            data=slow(),
-            headers={"Content-Type": "application/json"},
-        )
-        waiting.set()
+    json = {"Content-Type": "application/json"}
+    answer = await hasty.ask("POST", "/reports", key, data=slow(), headers=json)
+    waiting.set()
 
     assert answer.status == 408
     assert answer.headers["Content-Type"].startswith(PROBLEM_TYPE)
@@ -211,3 +212,44 @@ async def fill_with_large_rows(services: Services) -> None:
                 "SELECT i, '2026-03-01 08:00:00.000000', hex(zeroblob(4096)) FROM n"
             )
         )
+
+
+async def begun_request(
+    api: ApiService,
+) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
+    """Open a connection and send all of a delivery but its body."""
+    key = await api.enrol()
+    url = api.client.make_url(f"{PREFIX}/reports")
+    reader, writer = await asyncio.open_connection(url.host, url.port)
+    head = (
+        f"POST {url.path} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer {key}\r\n"
+        "Content-Type: application/json\r\nTransfer-Encoding: chunked\r\n"
+        "Expect: 100-continue\r\n\r\n"
+    )
+    writer.write(head.encode())
+    assert b"100" in await reader.readline()
+    await reader.readline()
+    return reader, writer
+
+
+async def test_a_body_whose_chunks_make_no_sense_is_given_up(hasty: ApiService) -> None:
+    reader, writer = await begun_request(hasty)
+
+    writer.write(b"not a size\r\n")
+    answer = await reader.readuntil(b"\r\n\r\n")
+    writer.close()
+
+    assert answer.startswith((b"HTTP/1.1 400 ", b"HTTP/1.1 408 "))
+    assert PROBLEM_TYPE.encode() in answer
+
+
+async def test_a_caller_who_leaves_in_the_middle_of_a_body_is_no_failure(
+    services: Services, caplog: pytest.LogCaptureFixture
+) -> None:
+    async with running_api(services) as api:
+        _, writer = await begun_request(api)
+        writer.write(b'5\r\n{"rep\r\n')
+        writer.close()
+        await writer.wait_closed()
+
+    assert [r.getMessage() for r in caplog.records if r.levelno > logging.INFO] == []

@@ -119,7 +119,9 @@ def bad_reports() -> list[Any]:
             good | {"measured_at": "2026-03-01T08:00:00"}, "measured_at: ", id="no zone"
         ),
         pytest.param(
-            good | {"measured_at": "1601-01-01T00:00:00Z"}, "measured_at: ", id="1601"
+            good | {"measured_at": "1601-01-01T00:00:00Z"},
+            "measured_at: is outside the years",
+            id="1601",
         ),
         pytest.param(good | {"mains_online": "yes"}, "mains_online: ", id="no boolean"),
         pytest.param(good | {"remarks": ["\ud800"]}, "Invalid JSON", id="surrogate"),

@@ -30,8 +30,12 @@ def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveApi]:
 
 schema = schemathesis.openapi.from_dict(describe(ROUTES, PREFIX))
 
+# Without a secret nearly every request ends at the door: a few random ones will do.
+at_the_door = schemathesis.openapi.from_dict(describe(ROUTES, PREFIX))
+at_the_door.config.phases.coverage.enabled = False
 
-@schema.parametrize()
+
+@at_the_door.parametrize()
 @settings(max_examples=EXAMPLES, deadline=None, derandomize=True)
 def test_callers_without_a_secret_get_what_is_described(
     case: Case, live: LiveApi
@@ -39,6 +43,7 @@ def test_callers_without_a_secret_get_what_is_described(
     case.call_and_validate(base_url=live.address)
 
 
+@pytest.mark.timeout(240)  # POST /reports has some 600 cases, which take seconds
 @schema.parametrize()
 @settings(max_examples=EXAMPLES, deadline=None, derandomize=True)
 def test_callers_with_the_right_secret_get_what_is_described(

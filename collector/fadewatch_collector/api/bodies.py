@@ -86,7 +86,8 @@ def _sentence(detail: ErrorDetails) -> str:
     path = ""
     for step in detail["loc"]:
         path += f"[{step}]" if isinstance(step, int) else f".{step}"
-    return f"{path.lstrip('.')}: {detail['msg']}" if path else detail["msg"]
+    words = detail["msg"].removeprefix("Value error, ")
+    return f"{path.lstrip('.')}: {words}" if path else words
 
 
 class _Plain:
