@@ -67,6 +67,14 @@ def test_the_summary_is_in_words_for_a_manager(file: Path) -> None:
     assert "Forecasts of wear 40 % (0 packs came to it)" in told
 
 
+def test_a_drop_is_told_with_how_soon_it_was_found(tmp_path: Path) -> None:
+    before = rows("cell", 90.0, days=120)
+    after = rows("cell", 70.0, days=200).splitlines(keepends=True)[120:]
+    told = run(written(tmp_path, before, *after), "--step-days", 1).stdout
+    assert "1 drop told and borne out: half of them within" in told
+    assert "100 % within 14 days." in told
+
+
 def test_nothing_is_written_without_a_file_to_write_to(
     file: Path, tmp_path: Path
 ) -> None:

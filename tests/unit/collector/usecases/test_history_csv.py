@@ -132,6 +132,23 @@ def test_a_row_that_is_not_right_is_set_aside_with_its_line_and_a_remedy(
     assert found.histories.full.tolist() == [89]
 
 
+def test_rows_that_are_all_too_short_are_each_set_aside(tmp_path: Path) -> None:
+    with pytest.raises(UnreadableHistory, match="line 2: 4 fields"):
+        read(tmp_path, HEADING + "a,2026-03-01,100,90\n" * 3)
+
+
+def test_a_moment_outside_the_calendar_is_no_date(tmp_path: Path) -> None:
+    rows = "a,0001-01-01T00:30:00+05:00,100,90,1\na,2026-03-01,100,90,1\n"
+    found = read(tmp_path, HEADING + rows)
+    assert "is no date" in found.set_aside[0].problem
+
+
+def test_thousands_of_blank_lines_are_no_rows(tmp_path: Path) -> None:
+    text = HEADING + "\n" * (ROWS_AT_ONCE + 5) + "a,2026-03-01,100,90,1\n"
+    found = read(tmp_path, text)
+    assert (found.rows, found.set_aside_count) == (1, 0)
+
+
 def test_a_strict_reading_stops_at_the_first_such_row(tmp_path: Path) -> None:
     with pytest.raises(UnreadableHistory, match="line 2: measured_at 'soon'"):
         read(tmp_path, HEADING + "a,soon,1,1,1\na,2026-03-01,1,1,1\n", strict=True)
