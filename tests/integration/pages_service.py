@@ -169,7 +169,14 @@ async def running_pages(services: Services) -> AsyncIterator[Pages]:
     async def fails(_request: web.Request) -> web.Response:
         raise RuntimeError("a secret detail")
 
+    async def breaks_off(request: web.Request) -> web.StreamResponse:
+        answer = web.StreamResponse()
+        await answer.prepare(request)
+        await answer.write(b"the first half")
+        raise RuntimeError("a secret detail")
+
     app.router.add_get("/test/fails", fails)
+    app.router.add_get("/test/breaks-off", breaks_off)
     app.router.add_get("/api/test", _plain)
     async with TestClient(TestServer(app, host="127.0.0.1")) as client:
         yield Pages(client, services)

@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from aiohttp import ClientPayloadError
 from sqlalchemy import event, insert, update
 
 from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
@@ -422,6 +423,14 @@ async def test_a_failure_is_a_page_that_tells_no_detail(
     assert "a secret detail" not in answer.body
 
 
+async def test_a_failure_in_the_middle_of_a_file_breaks_the_file_off(
+    pages: Pages,
+) -> None:
+    async with pages.client.get("/test/breaks-off") as answer:
+        with pytest.raises(ClientPayloadError):
+            await answer.read()
+
+
 async def test_pages_leave_programs_alone(pages: Pages, services: Services) -> None:
     with counted(services) as queries:
         answer = await pages.ask("/api/test")
@@ -441,6 +450,7 @@ async def test_the_fleet_csv_is_a_download(pages: Pages) -> None:
         == 'attachment; filename="fadewatch-fleet-2026-03-02.csv"'
     )
     assert answer.headers["Cache-Control"] == "no-store"
+    assert (await pages.ask("/exports/fleet.csv", "HEAD")).status == 405
     # One laptop has no pack and keeps its row, one has two.
     assert len(rows) == 25
 

@@ -4,7 +4,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 from aiohttp import web
 
-from fadewatch_collector.errors import InvalidRequest, NotAllowed
+from fadewatch_collector.errors import InvalidRequest, NotSignedIn
 from fadewatch_collector.web.keys import SERVICES, SIGNING
 
 TOKEN_FIELD = "form_token"  # noqa: S105 -- the name of a field, not a secret
@@ -16,7 +16,10 @@ FORM_FIELDS = 20
 """Most fields of a form [count]. Own choice."""
 
 _FORM_TYPE = "application/x-www-form-urlencoded"
-_NOT_OURS = "send this form from here; open the page again and repeat it"
+_NOT_OURS = (
+    "this form was not sent from a page that is open in this browser; open the page "
+    "again and repeat it"
+)
 
 
 async def read_form(request: web.Request, bound_to: str | None) -> dict[str, str]:
@@ -31,14 +34,14 @@ async def read_form(request: web.Request, bound_to: str | None) -> dict[str, str
     ------
     InvalidRequest
         It is not a form, or too large.
-    NotAllowed
+    NotSignedIn
         It comes from another site, or without the right token.
     """
     _refuse_other_sites(request)
     form = await _fields(request)
     token = form.pop(TOKEN_FIELD, "")
     if bound_to is None or not request.app[SIGNING].is_form_token(token, bound_to):
-        raise NotAllowed(_NOT_OURS)
+        raise NotSignedIn(_NOT_OURS)
     return form
 
 
@@ -69,10 +72,10 @@ def _refuse_other_sites(request: web.Request) -> None:
     """
     site = request.headers.get("Sec-Fetch-Site")
     if site is not None and site != "same-origin":
-        raise NotAllowed(_NOT_OURS)
+        raise NotSignedIn(_NOT_OURS)
     origin = request.headers.get("Origin")
     if origin is not None and origin not in _own_origins(request):
-        raise NotAllowed(_NOT_OURS)
+        raise NotSignedIn(_NOT_OURS)
 
 
 def _own_origins(request: web.Request) -> set[str]:

@@ -1,5 +1,7 @@
 """Where the pages keep what they share."""
 
+import asyncio
+
 from aiohttp import web
 from jinja2 import Environment
 
@@ -14,6 +16,7 @@ TEMPLATES = web.AppKey("page_templates", Environment)
 STATIC = web.AppKey("page_static", StaticFiles)
 SIGNING = web.AppKey("page_signing", Signing)
 LIMITS = web.AppKey("page_limits", SignInLimits)
+DOWNLOADS = web.AppKey("page_downloads", asyncio.Semaphore)
 
 OPERATOR = web.RequestKey("page_operator", Operator)
 """Who is signed in; missing when nobody is."""

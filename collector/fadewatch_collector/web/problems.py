@@ -62,7 +62,10 @@ async def show_problems(request: web.Request, handler: Handler) -> web.StreamRes
         return answer
     except FadewatchError as error:
         return problem_page(request, error)
-    except Exception:  # noqa: BLE001 -- the outermost place: a person waits for a page
+    except Exception:
+        if request.writer.output_size > 0:
+            # A part has been sent: breaking off says more than a page inside a file.
+            raise
         number = secrets.token_hex(4)
         _log.exception("page failed, problem %s", number)
         return _problem(

@@ -1,5 +1,6 @@
 """Add the pages to the application."""
 
+import asyncio
 from collections.abc import AsyncIterator
 
 from aiohttp import web
@@ -8,9 +9,10 @@ from aiohttp.typedefs import Handler
 from fadewatch_collector.errors import NotSignedIn
 from fadewatch_collector.usecases.accounts import cookie_secret
 from fadewatch_collector.usecases.services import Services
-from fadewatch_collector.web import alert_list, laptop, laptop_list, sign_in
+from fadewatch_collector.web import alert_list, downloads, laptop, laptop_list, sign_in
 from fadewatch_collector.web.headers import add_headers
 from fadewatch_collector.web.keys import (
+    DOWNLOADS,
     LIMITS,
     OPERATOR,
     SERVICES,
@@ -38,6 +40,7 @@ def add_pages(app: web.Application, services: Services) -> None:
     app[STATIC] = static
     app[TEMPLATES] = make_templates(static)
     app[LIMITS] = SignInLimits()
+    app[DOWNLOADS] = asyncio.Semaphore(downloads.AT_ONCE)
     app.middlewares.extend((show_problems, recognise, require_sign_in))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(_signing)
@@ -46,7 +49,7 @@ def add_pages(app: web.Application, services: Services) -> None:
             web.get("/", alert_list.show_alerts),
             web.get(laptop_list.LAPTOPS, laptop_list.show_laptops),
             web.get(laptop.LAPTOP, laptop.show_laptop),
-            web.get(laptop_list.FLEET_CSV, laptop_list.download_fleet),
+            web.get(downloads.FLEET_CSV, downloads.download_fleet, allow_head=False),
             web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
             web.post(sign_in.SIGN_IN, sign_in.sign_in),
             web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
