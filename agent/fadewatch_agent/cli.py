@@ -8,7 +8,8 @@ code  means
 2     the command line is wrong
 3     ``read``: there is no pack; the rest was read and printed
 4     ``report``: queued, not delivered
-5     ``report``: not configured, or not enrolled and without a token
+5     ``report``: not configured, or not enrolled and without a token; the reading
+      waits in the queue if it is known which collector is meant
 6     ``report``: queued, and the collector refused the key or token
 ====  ==========================================================================
 
@@ -189,7 +190,8 @@ def _seconds(values: Values) -> float:
 def _code(obstacle: Exception) -> int:
     if isinstance(obstacle, Refused):
         return REFUSED
-    return NOT_CONFIGURED if isinstance(obstacle, NotEnrolled) else QUEUED
+    unprepared = isinstance(obstacle, (InvalidConfiguration, NotEnrolled))
+    return NOT_CONFIGURED if unprepared else QUEUED
 
 
 def _complain(error: Exception, code: int) -> int:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, unquote, urlsplit
 
-from fadewatch_agent.configuration import checked_address
+from fadewatch_agent.configuration import checked_address, is_loopback
 from fadewatch_agent.errors import (
     InvalidConfiguration,
     NotACollector,
@@ -135,11 +135,8 @@ def _packed(body: bytes) -> bytes:
 
 def _proxy(collector: SplitResult) -> SplitResult | None:
     """Return the operating system's proxy for the collector; None for none."""
-    names = (name.lower() for name in os.environ)
-    if collector.scheme != "https" or (
-        # Elsewhere the system keeps proxies outside the environment.
-        sys.platform == "linux" and not any(name.endswith("_proxy") for name in names)
-    ):
+    # No proxy reaches this machine's own services.
+    if is_loopback(collector) or not _may_have_proxy():
         return None
     # Costs a tenth of a run, so only laptops that may have a proxy pay for it.
     from urllib.request import getproxies, proxy_bypass  # noqa: PLC0415
@@ -147,7 +144,23 @@ def _proxy(collector: SplitResult) -> SplitResult | None:
     address = getproxies().get("https")
     if not address or proxy_bypass(collector.hostname or ""):
         return None
-    return urlsplit(address if "://" in address else f"http://{address}")
+    proxy = urlsplit(address if "://" in address else f"http://{address}")
+    try:
+        usable = proxy.scheme in ("http", "https") and (proxy.port or _PROXY_PORT)
+    except ValueError:
+        usable = False
+    if not usable or not proxy.hostname:
+        # Not the whole address: it may hold the account's password.
+        raise InvalidConfiguration(
+            f"the proxy at {proxy.hostname or 'no host'} cannot be used"
+        )
+    return proxy
+
+
+def _may_have_proxy() -> bool:
+    # Elsewhere than on Linux the system keeps proxies outside the environment.
+    names = (name.lower() for name in os.environ)
+    return sys.platform != "linux" or any(name.endswith("_proxy") for name in names)
 
 
 def _proxy_headers(proxy: SplitResult) -> dict[str, str]:

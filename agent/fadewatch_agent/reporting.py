@@ -56,7 +56,7 @@ class Result(NamedTuple):
 
     busy: bool = False
     delivered: Delivered = Delivered()
-    obstacle: NotEnrolled | DeliveryError | None = None
+    obstacle: InvalidConfiguration | NotEnrolled | DeliveryError | None = None
     waiting: int = 0
 
 
@@ -66,29 +66,28 @@ def report(settings: Settings, around: Surroundings) -> Result:
     Raises
     ------
     InvalidConfiguration
-        No collector is set, or its certificates cannot be used.
+        No collector is set.
     UnusableSpool
         The queue cannot be used.
     """
     if settings.collector is None:
         raise InvalidConfiguration("no collector is set")
-    client = Client(settings.collector, settings.ca)
     ensure_folder(settings.state)
     with only_one(settings.state) as alone:
         if not alone:
             return Result(busy=True)
-        return _Run(settings, around, client).result()
+        return _Run(settings, settings.collector, around).result()
 
 
 class _Run:
     """One run that holds the lock."""
 
     def __init__(
-        self, settings: Settings, around: Surroundings, client: Client
+        self, settings: Settings, collector: str, around: Surroundings
     ) -> None:
         self._settings = settings
+        self._collector = collector
         self._around = around
-        self._client = client
         self._file = settings.state / STATE_FILE
         self._before = read_record(self._file)
 
@@ -115,7 +114,7 @@ class _Run:
         _queue(spool, reading)
         try:
             delivered = self._deliver(spool, reading, kept)
-        except (NotEnrolled, DeliveryError) as obstacle:
+        except (InvalidConfiguration, NotEnrolled, DeliveryError) as obstacle:
             return Result(obstacle=obstacle, waiting=spool.depth())
         return Result(delivered=delivered, waiting=spool.depth())
 
@@ -132,13 +131,14 @@ class _Run:
         self, spool: Spool, reading: Report, kept: Enrolment | None
     ) -> Delivered:
         self._keep_the_promised_wait()
-        if kept is None or kept.collector != self._settings.collector:
-            ask = partial(enrol, self._settings, self._client, reading)
+        client = Client(self._collector, self._settings.ca)
+        if kept is None or kept.collector != self._collector:
+            ask = partial(enrol, self._settings, client, reading)
             kept = patiently(ask, self._around.patience)
         key = kept.key
 
         def post(body: bytes) -> dict[str, Any]:
-            return self._client.post("/api/v1/reports", body, 200, key)
+            return client.post("/api/v1/reports", body, 200, key)
 
         return deliver(spool, post, self._around.patience)
 

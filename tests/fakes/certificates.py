@@ -4,11 +4,14 @@ import ssl
 import subprocess
 from pathlib import Path
 
+HOST = "collector.example"
+"""A name that only a proxy resolves."""
+
 _KEY = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-noenc")
 
 
 def make_certificates(folder: Path) -> None:
-    """Write ca.pem, server.pem and server.key, good for two days and 127.0.0.1."""
+    """Write ca.pem, server.pem and server.key, good for 127.0.0.1 and for HOST."""
     _openssl(
         folder,
         *("req", "-x509", *_KEY, "-keyout", "ca.key", "-out", "ca.pem"),
@@ -19,7 +22,7 @@ def make_certificates(folder: Path) -> None:
         *("req", *_KEY, "-keyout", "server.key", "-out", "server.csr"),
         *("-subj", "/CN=collector"),
     )
-    (folder / "names").write_text("subjectAltName=IP:127.0.0.1\n")
+    (folder / "names").write_text(f"subjectAltName=IP:127.0.0.1,DNS:{HOST}\n")
     _openssl(
         folder,
         *("x509", "-req", "-in", "server.csr", "-out", "server.pem", "-days", "2"),

@@ -103,10 +103,6 @@ def test_a_wrong_command_line_exits_2(
     [
         ([], "no collector is set"),
         (["--collector", "http://fade.example"], "plain http would show the key"),
-        (
-            ["--collector", "https://a.example", "--ca", "/nowhere.pem"],
-            "ca /nowhere.pem",
-        ),
         (["--config", "/nowhere.toml"], "/nowhere.toml does not exist"),
     ],
 )

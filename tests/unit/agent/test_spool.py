@@ -278,6 +278,16 @@ def test_a_full_disk_is_no_damage(path: Path) -> None:
     assert not path.with_name("spool.sqlite.damaged").exists()
 
 
+def test_a_new_file_that_cannot_be_used_either_is_named(path: Path) -> None:
+    path.write_bytes(b"x" * 4096)
+
+    def fail(_: Spool) -> None:
+        raise sqlite3.OperationalError("disk I/O error")
+
+    with pytest.raises(UnusableSpool, match="disk I/O error"):
+        with_spool(path, 10, fail)
+
+
 def test_a_place_that_cannot_be_written_is_named(tmp_path: Path) -> None:
     with pytest.raises(UnusableSpool, match="unable to open"):
         with_spool(tmp_path / "none/spool.sqlite", 10, lambda spool: spool.depth())
