@@ -40,6 +40,8 @@ PATHS = (
 
 LIFETIME = timedelta(minutes=15)
 
+TOO_WIDE = "document.documentElement.scrollWidth - window.innerWidth"
+
 FAINT_TEXTS = """() => {
   const parse = text => text.match(/[\\d.]+/g).map(Number);
   const light = ([r, g, b]) => {
@@ -160,10 +162,7 @@ async def test_no_page_is_wider_than_the_screen_or_breaks_the_content_policy(
         await page.goto(path)
         for width in WIDTHS:
             await page.set_viewport_size({"width": width, "height": 900})
-            over = await page.evaluate(
-                "document.documentElement.scrollWidth - window.innerWidth"
-            )
-            assert over <= 0, (path, width)
+            assert await page.evaluate(TOO_WIDE) <= 0, (path, width)
     # The browser itself notes the one page that is not there.
     assert [text for text in said if "404" not in text] == []
 
