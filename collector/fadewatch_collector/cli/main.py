@@ -6,6 +6,7 @@ from fadewatch_collector.cli.assess import assess_command
 from fadewatch_collector.cli.backtest import backtest_command
 from fadewatch_collector.cli.demo import demo_command
 from fadewatch_collector.cli.export import export_group
+from fadewatch_collector.cli.import_places import import_group
 from fadewatch_collector.cli.serve import serve_command
 from fadewatch_collector.cli.token import token_group
 from fadewatch_collector.cli.user import user_group
@@ -24,6 +25,7 @@ for command in (
     token_group,
     user_group,
     export_group,
+    import_group,
     assess_command,
     backtest_command,
 ):

@@ -119,6 +119,17 @@ class FiledReading:
     report_id: str
     measured_at: datetime
     pack: Pack
+    mains_online: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One pack that took another's place in a slot."""
+
+    place: Place
+    at: datetime
+    old_pack_id: int
+    new_pack_id: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +151,7 @@ class Desk:
     readings: list[FiledReading] = field(default_factory=list)
     changes: list[tuple[int, datetime, Change]] = field(default_factory=list)
     clashes: list[Clash] = field(default_factory=list)
+    swaps: list[Swap] = field(default_factory=list)
     touched_packs: set[int] = field(default_factory=set)
     touched_places: set[Place] = field(default_factory=set)
     by_identity: dict[str, int] = field(init=False)
@@ -152,20 +164,29 @@ class Desk:
     def file(self, laptop_id: int, report: Report, at: datetime) -> None:
         """File one report, measured at the given (believable) moment."""
         for pack in report.packs:
-            self._file_pack((laptop_id, pack.slot), pack, report.report_id, at)
+            self._file_pack((laptop_id, pack.slot), pack, report, at)
         self._see_empty_slots(laptop_id, report, at)
         self._file_inventory(self.laptops[laptop_id], report, at)
 
     def _file_pack(
-        self, place: Place, pack: Pack, report_id: str, at: datetime
+        self, place: Place, pack: Pack, report: Report, at: datetime
     ) -> None:
         record = self._record_of(place, pack, at)
         record.take(pack, at)
         self._leave_other_places(record.id, place, at)
-        self.stays[place] = see_pack(self.stays.get(place, ()), record.id, at)
+        before = self.stays.get(place, ())
+        after = see_pack(before, record.id, at)
+        self.stays[place] = after
+        if before and after[-1].pack_id != before[-1].pack_id:
+            old, new = before[-1].pack_id, after[-1].pack_id
+            self.swaps.append(Swap(place, at, old, new))
         self.touched_places.add(place)
         self.touched_packs.add(record.id)
-        self.readings.append(FiledReading(record.id, place[0], report_id, at, pack))
+        self.readings.append(
+            FiledReading(
+                record.id, place[0], report.report_id, at, pack, report.mains_online
+            )
+        )
 
     def _record_of(self, place: Place, pack: Pack, at: datetime) -> PackRecord:
         identity = pack_identity(pack)

@@ -1,7 +1,7 @@
 """From a pack's assessment to the findings that alerts stand for."""
 
 from collections.abc import Set as AbstractSet
-from datetime import date, datetime
+from datetime import date
 
 from fadewatch_collector.rules.alert_terms import AlertKind, Urgency
 from fadewatch_collector.rules.alerting import Finding
@@ -45,22 +45,6 @@ def pack_findings(
         _gauge(assessment),
     )
     return [finding for finding in candidates if finding is not None]
-
-
-def silent_finding(last_report_at: datetime | None, days: int) -> Finding:
-    """Return the finding for a laptop that has stopped reporting."""
-    since = (
-        f"Last report on {last_report_at.date()}."
-        if last_report_at
-        else "It enrolled and has never reported."
-    )
-    return Finding(
-        kind="silent",
-        urgency="note",
-        reasons=(f"No report for {days} days or more. {since}",),
-        next_step="Find out whether the laptop is still in use and its agent runs.",
-        figures={"last_report_at": last_report_at and last_report_at.isoformat()},
-    )
 
 
 def _figures(assessment: Assessment) -> dict[str, object]:

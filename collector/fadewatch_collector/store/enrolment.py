@@ -4,11 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import insert, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.tables import agent_keys, enrolment_tokens, laptops
 from fadewatch_common.report import Laptop
+
+LAPTOPS_NAMED = 5
+"""Laptops named in a clash at most. Own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,20 @@ async def laptops_with_hardware(
         .order_by(column.id.desc())
     )
     return (await connection.execute(query)).scalars().all()
+
+
+async def laptops_like(
+    connection: AsyncConnection, serial: str | None, board_uuid: str | None
+) -> list[int]:
+    """Return the newest few laptops that share a serial or a board UUID."""
+    column = laptops.c
+    query = (
+        select(column.id)
+        .where(or_(column.serial == serial, column.board_uuid == board_uuid))
+        .order_by(column.id.desc())
+        .limit(LAPTOPS_NAMED)
+    )
+    return sorted((await connection.execute(query)).scalars())
 
 
 async def add_key(

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, date, datetime, time, timedelta
 from statistics import median
 from typing import Any
@@ -17,6 +17,7 @@ from fadewatch_collector.rules.desk import (
     LaptopRecord,
     PackRecord,
     Place,
+    Swap,
 )
 from fadewatch_collector.rules.inventory import memory_totals, storage_total
 from fadewatch_collector.rules.slots import Stay
@@ -27,6 +28,7 @@ from fadewatch_collector.store.tables import (
     packs,
     readings,
     slot_stays,
+    swaps,
 )
 from fadewatch_common.wear import is_plausible
 
@@ -64,6 +66,30 @@ async def _laptops(
             inventory_measured_at=row.inventory_measured_at,
             memory=row.memory,
             drives=row.drives,
+        )
+        for row in await connection.execute(query)
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class LaptopName:
+    """What to call a laptop in a sentence, and where it is."""
+
+    name: str
+    site: str | None
+
+
+async def laptop_names(
+    connection: AsyncConnection, laptop_ids: set[int]
+) -> dict[int, LaptopName]:
+    """Return what to call laptops."""
+    column = laptops.c
+    query = select(column.id, column.hostname, column.asset_tag, column.site).where(
+        column.id.in_(laptop_ids)
+    )
+    return {
+        row.id: LaptopName(
+            row.hostname or row.asset_tag or f"laptop {row.id}", row.site
         )
         for row in await connection.execute(query)
     }
@@ -109,6 +135,8 @@ async def save_desk(connection: AsyncConnection, desk: Desk) -> set[int]:
                 for laptop_id, at, change in desk.changes
             ],
         )
+    if desk.swaps:
+        await _save_swaps(connection, desk.swaps, numbers)
     if desk.readings:
         await _save_readings(connection, desk.readings, numbers)
     return {numbers.get(pack_id, pack_id) for pack_id in desk.touched_packs}
@@ -130,6 +158,27 @@ async def _save_packs(connection: AsyncConnection, desk: Desk) -> dict[int, int]
             [_values(pack, without="id") | {"key": pack.id} for pack in changed],
         )
     return numbers
+
+
+async def _save_swaps(
+    connection: AsyncConnection, found: Sequence[Swap], numbers: dict[int, int]
+) -> None:
+    await connection.execute(
+        insert(swaps),
+        [
+            {
+                "laptop_id": swap.place[0],
+                "slot": swap.place[1],
+                "at": swap.at,
+                "old_pack_id": numbers.get(swap.old_pack_id, swap.old_pack_id),
+                "new_pack_id": numbers.get(swap.new_pack_id, swap.new_pack_id),
+                "state": "to confirm",
+                "wrong": [],
+                "remarks": [],
+            }
+            for swap in found
+        ],
+    )
 
 
 def _values(record: PackRecord, *, without: str) -> dict[str, Any]:
@@ -227,6 +276,7 @@ def _reading_values(reading: FiledReading) -> dict[str, Any]:
         "state": pack.state,
         "charge_limit_percent": pack.charge_limit_percent,
         "error_margin_percent": pack.error_margin_percent,
+        "mains_online": reading.mains_online,
     }
 
 

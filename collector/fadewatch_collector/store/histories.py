@@ -30,6 +30,9 @@ class FittedPack:
     id: int
     subject: Subject
     pack_type: str
+    laptop_maker: str | None
+    laptop_model: str | None
+    is_in_slot: bool
     made_on: date | None
     first_seen_on: date
     hottest_c: float | None
@@ -100,7 +103,10 @@ async def load_fitted(
             packs.c.first_seen_at,
             laptops.c.id.label("laptop_id"),
             laptops.c.site,
-            hottest,
+            laptops.c.maker.label("laptop_maker"),
+            laptops.c.model.label("laptop_model"),
+            stay.until_at,
+            hottest.label("hottest"),
         )
         .join(newest, newest.c.pack_id == packs.c.id)
         .join(slot_stays, stay.id == newest.c.id)
@@ -109,12 +115,15 @@ async def load_fitted(
     )
     return [
         FittedPack(
-            row[0],
-            Subject(row[5], row[0], row[6]),
-            "|".join(part or "" for part in (row[1], row[2])),
-            row[3],
-            row[4].date(),
-            row[7],
+            id=row.id,
+            subject=Subject(row.laptop_id, row.id, row.site),
+            pack_type="|".join(part or "" for part in (row.maker, row.model)),
+            laptop_maker=row.laptop_maker,
+            laptop_model=row.laptop_model,
+            is_in_slot=row.until_at is None,
+            made_on=row.made_on,
+            first_seen_on=row.first_seen_at.date(),
+            hottest_c=row.hottest,
         )
         for row in await connection.execute(query)
     ]

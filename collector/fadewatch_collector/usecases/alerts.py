@@ -5,7 +5,7 @@ from datetime import datetime
 
 from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import Finding, Settlement, settle
-from fadewatch_collector.rules.findings import silent_finding
+from fadewatch_collector.rules.event_findings import silent_finding
 from fadewatch_collector.store import alerts as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.store import WriteConnection
@@ -65,3 +65,21 @@ async def heard_from(services: Services, laptop_ids: Collection[int]) -> None:
     }
     async with services.store.writing() as connection:
         await apply_findings(connection, found, {"silent"}, services.clock())
+
+
+async def raise_event(
+    connection: WriteConnection, subject: Subject, finding: Finding, now: datetime
+) -> None:
+    """Open an alert for something that happened; it stays until a person ends it.
+
+    When one of its kind stands already its reasons are brought up to date: a second
+    report of the same matter is no second alert.
+    """
+    known = await rows.known_alerts(connection, [subject.name], {finding.kind}, now)
+    standing = known[subject.name].standing
+    outcome = Settlement()
+    if standing:
+        outcome.to_update.append((standing[0], finding))
+    else:
+        outcome.to_open.append(finding)
+    await _carry_out(connection, subject, outcome, now)

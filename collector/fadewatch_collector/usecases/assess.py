@@ -5,20 +5,27 @@ import logging
 from collections.abc import Callable
 from datetime import date, timedelta
 
+import numpy as np
+
 from fadewatch_collector.analysis.assess import assess
 from fadewatch_collector.analysis.figures import Thresholds
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
 from fadewatch_collector.rules.findings import ASSESSED_KINDS, pack_findings
+from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
 from fadewatch_collector.store import alerts as alert_rows
 from fadewatch_collector.store import histories as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.histories import FittedPack
+from fadewatch_collector.store.inspections import last_clean_inspections
 from fadewatch_collector.store.intake import StoreTrouble
+from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import apply_findings, heard_from
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.swaps import judge_swaps
+from fadewatch_common.policy import Policy
 
 log = logging.getLogger(__name__)
 
@@ -66,7 +73,9 @@ class Assessor:
             try:
                 await heard_from(self._services, laptops)
                 for start in range(0, len(packs), BATCH):
-                    await assess_packs(self._services, packs[start : start + BATCH])
+                    part = packs[start : start + BATCH]
+                    await assess_packs(self._services, part)
+                    await judge_swaps(self._services, part)
             except StoreTrouble:
                 log.exception("packs could not be assessed; the nightly run will")
             self._on_assessed()
@@ -92,8 +101,9 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
         fitted = await rows.load_fitted(
             connection, pack_ids, today - timedelta(days=WARM_DAYS)
         )
-    policy = services.policy
-    thresholds = Thresholds(plan=policy.plan_wear, replace=policy.replace_wear)
+        policies = await _policies(connection, services, fitted)
+        inspected = await last_clean_inspections(connection, pack_ids)
+    thresholds = _thresholds(pack_ids, policies, services.policy)
     # Numbers take the processor for a while: the loop goes on answering meanwhile.
     figures = await asyncio.to_thread(
         assess, histories, (today - EPOCH).days, thresholds
@@ -101,7 +111,10 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
     place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
     made = {
         pack.id: conclude(
-            figures, place[pack.id], thresholds, _circumstances(pack, today)
+            figures,
+            place[pack.id],
+            thresholds,
+            _circumstances(pack, today, inspected.get(pack.id)),
         )
         for pack in fitted
     }
@@ -109,7 +122,31 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
         return
     async with services.store.writing() as connection:
         await rows.save_assessments(connection, list(made.items()))
-        await _settle(connection, services, fitted, made)
+        await _settle(connection, services, fitted, made, policies)
+
+
+async def _policies(
+    connection: WriteConnection, services: Services, fitted: list[FittedPack]
+) -> dict[int, Policy]:
+    changes = await all_changes(connection)
+    return {
+        pack.id: policy_in_force(
+            services.policy,
+            changes,
+            scopes_of(pack.subject.site, pack.laptop_maker, pack.laptop_model),
+        )
+        for pack in fitted
+    }
+
+
+def _thresholds(
+    pack_ids: list[int], policies: dict[int, Policy], default: Policy
+) -> Thresholds:
+    in_force = [policies.get(pack_id, default) for pack_id in pack_ids]
+    return Thresholds(
+        plan=np.array([policy.plan_wear for policy in in_force]),
+        replace=np.array([policy.replace_wear for policy in in_force]),
+    )
 
 
 async def _settle(
@@ -117,18 +154,25 @@ async def _settle(
     services: Services,
     fitted: list[FittedPack],
     made: dict[int, Assessment],
+    policies: dict[int, Policy],
 ) -> None:
-    names = [pack.subject.name for pack in fitted]
+    # What is said of a pack that was taken out stays as it is until a person decides.
+    there = [pack for pack in fitted if pack.is_in_slot]
+    names = [pack.subject.name for pack in there]
     standing = await alert_rows.standing_kinds(connection, names)
     found: dict[Subject, list[Finding]] = {}
-    for pack in fitted:
+    for pack in there:
         kinds = standing.get(pack.subject.name, set())
-        found[pack.subject] = pack_findings(made[pack.id], kinds, services.policy)
+        found[pack.subject] = pack_findings(made[pack.id], kinds, policies[pack.id])
     await apply_findings(connection, found, ASSESSED_KINDS, services.clock())
 
 
-def _circumstances(pack: FittedPack, today: date) -> Circumstances:
+def _circumstances(
+    pack: FittedPack, today: date, inspected_on: date | None
+) -> Circumstances:
     born = pack.made_on or pack.first_seen_on
     return Circumstances(
-        age_years=max((today - born).days, 0) / DAYS_PER_YEAR, hottest_c=pack.hottest_c
+        age_years=max((today - born).days, 0) / DAYS_PER_YEAR,
+        hottest_c=pack.hottest_c,
+        inspected_on=inspected_on,
     )

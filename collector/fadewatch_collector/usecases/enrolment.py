@@ -4,12 +4,16 @@ import hashlib
 import logging
 import secrets
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from fadewatch_collector.errors import NotFound, NotSignedIn, TokenRefused
+from fadewatch_collector.rules.event_findings import enrolment_clash_finding
 from fadewatch_collector.store import audit
 from fadewatch_collector.store import enrolment as rows
+from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.enrolment import TokenRow
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.alerts import raise_event
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.placeholders import is_placeholder, is_placeholder_uuid
 from fadewatch_common.report import Agent, Laptop
@@ -112,6 +116,8 @@ async def enrol(
             if again
             else await rows.add_laptop(connection, laptop, found.site, now)
         )
+        if not again:
+            await _tell_clash(connection, laptop_id, laptop, found.site, now)
         await rows.add_key(connection, laptop_id, digest_of(key), found.id, now)
         await audit.note(
             connection,
@@ -123,6 +129,23 @@ async def enrol(
         )
     log.info("laptop %s enrolled%s", laptop_id, " again" if again else "")
     return Enrolled(laptop_id, key)
+
+
+async def _tell_clash(
+    connection: WriteConnection,
+    laptop_id: int,
+    laptop: Laptop,
+    site: str | None,
+    now: datetime,
+) -> None:
+    """Alert on a new laptop that shares a serial or board id with a known one."""
+    serial = None if is_placeholder(laptop.serial) else laptop.serial
+    board = None if is_placeholder_uuid(laptop.board_uuid) else laptop.board_uuid
+    alike = await rows.laptops_like(connection, serial, board)
+    others = [number for number in alike if number != laptop_id]
+    if others:
+        subject = Subject(laptop_id, None, site)
+        await raise_event(connection, subject, enrolment_clash_finding(others), now)
 
 
 def has_firm_identity(laptop: Laptop) -> bool:

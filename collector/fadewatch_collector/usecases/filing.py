@@ -6,17 +6,24 @@ store's queue, and a batch leaves the queue in the transaction that files it.
 
 import asyncio
 import logging
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 
 from pydantic import TypeAdapter, ValidationError
 
-from fadewatch_collector.rules.desk import Clash, scoped_identity
+from fadewatch_collector.rules.desk import Desk, scoped_identity
+from fadewatch_collector.rules.event_findings import clash_finding, hardware_finding
 from fadewatch_collector.rules.identity import pack_identity
+from fadewatch_collector.rules.inventory import Change
 from fadewatch_collector.rules.moments import believable_moment
 from fadewatch_collector.store import filing as rows
 from fadewatch_collector.store import intake
+from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.intake import StoredReport
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.alerts import raise_event
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.report import Report
 
@@ -38,7 +45,6 @@ class Filed:
     reports: int
     packs: frozenset[int]
     laptops: frozenset[int]
-    clashes: tuple[Clash, ...] = ()
 
 
 class Filing:
@@ -95,7 +101,6 @@ async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
                     connection, stored.report_id, str(problem)[:2000], now
                 )
         packs: set[int] = set()
-        clashes: tuple[Clash, ...] = ()
         if readable:
             desk = await rows.load_desk(
                 connection,
@@ -113,14 +118,33 @@ async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
             for at, stored, report in sorted(timed, key=lambda item: item[0]):
                 desk.file(stored.laptop_id, report, at)
             packs = await rows.save_desk(connection, desk)
-            clashes = tuple(desk.clashes)
+            await _raise_events(connection, desk, now)
         await intake.leave_queue(connection, [stored.queue_id for stored in waiting])
     return Filed(
         len(waiting),
         frozenset(packs),
         frozenset(stored.laptop_id for stored in waiting),
-        clashes,
     )
+
+
+async def _raise_events(connection: WriteConnection, desk: Desk, now: datetime) -> None:
+    """Tell people of hardware that changed and of identities that clash."""
+    names = await rows.laptop_names(
+        connection,
+        {laptop_id for laptop_id, _, _ in desk.changes}
+        | {place[0] for clash in desk.clashes for place in (clash.place, clash.other)},
+    )
+    changes: dict[tuple[int, datetime], list[Change]] = defaultdict(list)
+    for laptop_id, at, change in desk.changes:
+        changes[laptop_id, at].append(change)
+    for (laptop_id, at), found in changes.items():
+        subject = Subject(laptop_id, None, names[laptop_id].site)
+        await raise_event(connection, subject, hardware_finding(found, at), now)
+    for clash in desk.clashes:
+        laptop_id, slot = clash.place
+        other = names[clash.other[0]].name
+        subject = Subject(laptop_id, None, names[laptop_id].site)
+        await raise_event(connection, subject, clash_finding(other, slot), now)
 
 
 def _identities(batch: list[tuple[StoredReport, Report]]) -> set[str]:

@@ -38,6 +38,8 @@ swaps = Table(
     Column("old_pack_id", ForeignKey("packs.id"), nullable=False, index=True),
     Column("new_pack_id", ForeignKey("packs.id"), nullable=False, index=True),
     Column("state", Text, nullable=False),
+    # Sentences: what speaks against the new pack, and what is to know about it.
+    Column("wrong", Json, nullable=False),
     Column("remarks", Json, nullable=False),
     Column("decided_at", Moment),
     Column("decided_by", Text),

@@ -48,6 +48,7 @@ laptops = Table(
     # from a spool must not overwrite a newer inventory.
     Column("inventory_measured_at", Moment),
     Index(None, "serial"),
+    Index(None, "board_uuid"),
     Index(None, "last_report_at"),
     Index(None, "site", "id"),
 )
@@ -157,6 +158,7 @@ readings = Table(
     Column("state", Text, nullable=False),
     Column("charge_limit_percent", Integer),
     Column("error_margin_percent", Integer),
+    Column("mains_online", Boolean),
     UniqueConstraint("report_id", "slot"),
     Index(None, "pack_id", "measured_at"),
 )

@@ -75,6 +75,7 @@ def upgrade() -> None:
         sa.Column("inventory_measured_at", Moment(), nullable=True),
         sa.PrimaryKeyConstraint("id", name="pk_laptops"),
     )
+    op.create_index("ix_laptops_board_uuid", "laptops", ["board_uuid"], unique=False)
     op.create_index(
         "ix_laptops_last_report_at", "laptops", ["last_report_at"], unique=False
     )
@@ -509,6 +510,7 @@ def upgrade() -> None:
         sa.Column("old_pack_id", RowId, nullable=False),
         sa.Column("new_pack_id", RowId, nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("wrong", Json, nullable=False),
         sa.Column("remarks", Json, nullable=False),
         sa.Column("decided_at", Moment(), nullable=True),
         sa.Column("decided_by", sa.Text(), nullable=True),
@@ -562,6 +564,7 @@ def upgrade() -> None:
         sa.Column("state", sa.Text(), nullable=False),
         sa.Column("charge_limit_percent", sa.Integer(), nullable=True),
         sa.Column("error_margin_percent", sa.Integer(), nullable=True),
+        sa.Column("mains_online", sa.Boolean(), nullable=True),
         sa.ForeignKeyConstraint(
             ["laptop_id"], ["laptops.id"], name="fk_readings_laptop_id"
         ),

@@ -1,0 +1,196 @@
+"""Rows of swaps: what took what's place, and what is known to judge it."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import and_, func, select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.rules.swap_verdict import Arrival, PackKind, Verdict
+from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.tables import (
+    laptops,
+    packs,
+    readings,
+    slot_stays,
+    swaps,
+)
+from fadewatch_common.wear import is_plausible, wear
+
+ARRIVAL_READINGS = 50
+"""First readings of a new pack that its swap is judged by. Own choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class SwapRow:
+    """A swap that waits for a person, with both packs."""
+
+    id: int
+    laptop_id: int
+    slot: str
+    at: datetime
+    old_pack_id: int
+    new_pack_id: int
+    site: str | None
+    laptop_maker: str | None
+    laptop_model: str | None
+
+    @property
+    def subject(self) -> Subject:
+        """Return what its alert is about: the new pack."""
+        return Subject(self.laptop_id, self.new_pack_id, self.site)
+
+
+async def swaps_to_judge(
+    connection: AsyncConnection, pack_ids: Collection[int]
+) -> list[SwapRow]:
+    """Return the swaps to confirm whose new pack is one of these."""
+    column = swaps.c
+    query = (
+        select(
+            column.id,
+            column.laptop_id,
+            column.slot,
+            column.at,
+            column.old_pack_id,
+            column.new_pack_id,
+            laptops.c.site,
+            laptops.c.maker,
+            laptops.c.model,
+        )
+        .join(laptops, laptops.c.id == column.laptop_id)
+        .where(column.state == "to confirm", column.new_pack_id.in_(pack_ids))
+        .order_by(column.id)
+    )
+    return [SwapRow(*row) for row in await connection.execute(query)]
+
+
+async def pack_kinds(
+    connection: AsyncConnection, pack_ids: Collection[int]
+) -> dict[int, PackKind]:
+    """Return what makes packs of one type, by pack."""
+    column = packs.c
+    query = select(
+        column.id,
+        column.maker,
+        column.model,
+        column.unit,
+        column.design_capacity,
+        column.design_voltage_mv,
+    ).where(column.id.in_(pack_ids))
+    return {
+        row.id: PackKind(
+            maker=row.maker,
+            model=row.model,
+            unit=row.unit,
+            design_capacity=row.design_capacity,
+            design_voltage_mv=row.design_voltage_mv,
+        )
+        for row in await connection.execute(query)
+    }
+
+
+async def arrival_of(connection: AsyncConnection, swap: SwapRow) -> Arrival:
+    """Return what the new pack's first readings in its place say."""
+    column = readings.c
+    query = (
+        select(
+            column.state,
+            column.remaining_capacity,
+            column.full_charge_capacity,
+            column.design_capacity,
+            column.cycle_count,
+            column.mains_online,
+        )
+        .where(
+            column.pack_id == swap.new_pack_id,
+            column.laptop_id == swap.laptop_id,
+            column.measured_at >= swap.at,
+        )
+        .order_by(column.measured_at)
+        .limit(ARRIVAL_READINGS)
+    )
+    rows = (await connection.execute(query)).all()
+    charges = [charge for row in rows if (charge := _charge(row)) is not None]
+    wears = [
+        wear(row.full_charge_capacity, row.design_capacity)
+        for row in rows
+        if is_plausible(row.full_charge_capacity, row.design_capacity)
+    ]
+    cycles = [row.cycle_count for row in rows if row.cycle_count is not None]
+    return Arrival(
+        charge_percent=charges[0] if charges else None,
+        wear=wears[0] if wears else None,
+        cycle_count=min(cycles, default=None),
+        states=tuple(row.state for row in rows),
+        charges_percent=tuple(charges),
+        on_mains=any(row.mains_online for row in rows),
+    )
+
+
+def _charge(row: Any) -> float | None:
+    if row.remaining_capacity is None or not row.full_charge_capacity:
+        return None
+    return float(100 * row.remaining_capacity / row.full_charge_capacity)
+
+
+async def laptops_with_type(
+    connection: AsyncConnection, swap: SwapRow, kind: PackKind
+) -> int:
+    """Count other laptops of the same model that carry packs of this type."""
+    stay = slot_stays.c
+    query = (
+        select(func.count(func.distinct(stay.laptop_id)))
+        .join(packs, packs.c.id == stay.pack_id)
+        .join(laptops, laptops.c.id == stay.laptop_id)
+        .where(
+            stay.until_at.is_(None),
+            stay.laptop_id != swap.laptop_id,
+            laptops.c.maker == swap.laptop_maker,
+            laptops.c.model == swap.laptop_model,
+            packs.c.maker == kind.maker,
+            packs.c.model == kind.model,
+        )
+    )
+    return (await connection.scalar(query)) or 0
+
+
+async def keep_verdict(
+    connection: AsyncConnection, swap_id: int, verdict: Verdict
+) -> None:
+    """Keep what is said of a swap."""
+    await connection.execute(
+        update(swaps)
+        .where(swaps.c.id == swap_id)
+        .values(wrong=list(verdict.wrong), remarks=list(verdict.remarks))
+    )
+
+
+async def swap_by_id(connection: AsyncConnection, swap_id: int) -> Any | None:
+    """Return one swap's row."""
+    query = select(swaps).where(swaps.c.id == swap_id)
+    return (await connection.execute(query)).first()
+
+
+async def decide_swap(
+    connection: AsyncConnection, swap_id: int, state: str, who: str, now: datetime
+) -> bool:
+    """Set what a person decided; False when somebody did already."""
+    result = await connection.execute(
+        update(swaps)
+        .where(and_(swaps.c.id == swap_id, swaps.c.state == "to confirm"))
+        .values(state=state, decided_at=now, decided_by=who)
+    )
+    return result.rowcount == 1
+
+
+async def swaps_of_laptop(connection: AsyncConnection, laptop_id: int) -> Sequence[Any]:
+    """Return a laptop's swaps, newest first."""
+    query = (
+        select(swaps)
+        .where(swaps.c.laptop_id == laptop_id)
+        .order_by(swaps.c.at.desc(), swaps.c.id.desc())
+    )
+    return (await connection.execute(query)).all()

@@ -1,0 +1,151 @@
+"""What people do with an alert: acknowledge, plan, hand over, note, end.
+
+Each takes the version of the alert that the person saw: when somebody changed it
+meanwhile, nothing happens and the answer says who and when.
+"""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from fadewatch_collector.errors import Conflict, InvalidRequest, NotFound
+from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.store import alert_actions as rows
+from fadewatch_collector.store import audit
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.services import Services
+
+NOTE_LENGTH = 2000
+"""Longest note or reason [characters]. Own choice."""
+
+
+async def acknowledge(
+    services: Services, alert_id: int, version: int, operator: Operator
+) -> None:
+    """Say that the alert was seen and is being dealt with."""
+    await _change(
+        services, alert_id, version, operator, "acknowledged", {"state": "acknowledged"}
+    )
+
+
+async def plan(
+    services: Services, alert_id: int, version: int, operator: Operator, on: date
+) -> None:
+    """Set the day on which it will be dealt with.
+
+    Raises
+    ------
+    InvalidRequest
+        The day is past.
+    """
+    if on < services.clock().date():
+        raise InvalidRequest(f"{on} is past; choose today or a later day")
+    values = {"state": "planned", "planned_on": on}
+    detail = {"planned_on": on.isoformat()}
+    await _change(services, alert_id, version, operator, "planned", values, detail)
+
+
+async def hand_over(
+    services: Services, alert_id: int, version: int, operator: Operator, to: str
+) -> None:
+    """Hand an alert over to an operator.
+
+    Raises
+    ------
+    NotFound
+        There is no such operator, or the account is disabled.
+    """
+    async with services.store.reading() as connection:
+        assigned = await rows.operator_id(connection, to)
+    if assigned is None:
+        raise NotFound("operator", to)
+    values = {"assigned_to": assigned}
+    detail = {"to": to}
+    await _change(services, alert_id, version, operator, "handed over", values, detail)
+
+
+async def add_note(
+    services: Services, alert_id: int, operator: Operator, text: str
+) -> None:
+    """Add a note; notes never clash, so no version is asked for.
+
+    Raises
+    ------
+    NotFound
+        There is no such alert.
+    InvalidRequest
+        The note is empty or too long.
+    """
+    note = _checked(text, "note")
+    async with services.store.writing() as connection:
+        if await rows.alert_standing(connection, alert_id) is None:
+            raise NotFound("alert", alert_id)
+        await _trail(connection, services, alert_id, operator, "note", {"text": note})
+
+
+async def end(
+    services: Services, alert_id: int, version: int, operator: Operator, because: str
+) -> None:
+    """End an alert by hand; it rests for 30 days unless it becomes more urgent."""
+    reason = _checked(because, "reason")
+    values = {
+        "state": "ended",
+        "ended_at": services.clock(),
+        "ended_because": reason,
+        "ended_by": operator.name,
+    }
+    detail = {"because": reason}
+    await _change(services, alert_id, version, operator, "ended", values, detail)
+
+
+async def _change(
+    services: Services,
+    alert_id: int,
+    version: int,
+    operator: Operator,
+    action: str,
+    values: dict[str, Any],
+    detail: Mapping[str, Any] | None = None,
+) -> None:
+    now = services.clock()
+    async with services.store.writing() as connection:
+        alert = await rows.alert_standing(connection, alert_id)
+        if alert is None:
+            raise NotFound("alert", alert_id)
+        if alert.version == version and alert.state == "ended":
+            raise Conflict("the alert has ended; it opens again if its cause returns")
+        if not await rows.change_alert(connection, alert_id, version, now, values):
+            last = await audit.last_of(connection, f"alert:{alert_id}")
+            by = f" by {last.who} ({last.action})" if last else ""
+            raise Conflict(
+                f"the alert was changed meanwhile{by}; look at it again and repeat "
+                "what is still right"
+            )
+        await _trail(connection, services, alert_id, operator, action, detail)
+
+
+async def _trail(
+    connection: WriteConnection,
+    services: Services,
+    alert_id: int,
+    operator: Operator,
+    action: str,
+    detail: Mapping[str, Any] | None,
+) -> None:
+    await audit.note(
+        connection,
+        services.clock(),
+        operator.name,
+        action,
+        f"alert:{alert_id}",
+        dict(detail) if detail else None,
+    )
+
+
+def _checked(text: str, what: str) -> str:
+    stripped = text.strip()
+    if not stripped:
+        raise InvalidRequest(f"the {what} is empty")
+    if len(stripped) > NOTE_LENGTH:
+        raise InvalidRequest(f"the {what} is longer than {NOTE_LENGTH} characters")
+    return stripped

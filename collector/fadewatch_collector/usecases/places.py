@@ -1,0 +1,89 @@
+"""Import asset tags, holders and sites by laptop serial, and undo the last import."""
+
+from collections.abc import Iterable
+
+from fadewatch_collector.errors import Conflict
+from fadewatch_collector.rules.places import ImportPlan, plan_import, read_places
+from fadewatch_collector.store import audit
+from fadewatch_collector.store import places as rows
+from fadewatch_collector.store.places import PlaceImport
+from fadewatch_collector.usecases.services import Services
+
+IMPORTS_SHOWN = 20
+
+
+async def import_places(
+    services: Services, lines: Iterable[str], who: str, *, dry_run: bool
+) -> ImportPlan:
+    """Import places from a CSV file, or only say what would change.
+
+    Nothing is changed when a row has a problem.
+
+    Raises
+    ------
+    InvalidRequest
+        The file cannot be read; the message names the line.
+    """
+    places = read_places(lines)
+    now = services.clock()
+    async with services.store.writing() as connection:
+        plan = plan_import(places, await rows.known_places(connection))
+        if dry_run or plan.problems:
+            return plan
+        for change in plan.changes:
+            await rows.set_place(connection, change.laptop_id, change.after)
+        number = await rows.keep_import(connection, plan.changes, who, now)
+        await audit.note(
+            connection,
+            now,
+            who,
+            "places imported",
+            f"places:{number}",
+            {"changed": len(plan.changes), "unmatched": len(plan.unmatched)},
+        )
+    return plan
+
+
+async def list_imports(services: Services) -> list[PlaceImport]:
+    """Return the newest imports, newest first."""
+    async with services.store.reading() as connection:
+        return await rows.last_imports(connection, IMPORTS_SHOWN)
+
+
+async def undo_last_import(services: Services, who: str) -> int:
+    """Undo the newest import that stands; returns how many laptops it gave back.
+
+    A field that was changed again since keeps its newer value.
+
+    Raises
+    ------
+    Conflict
+        There is nothing to undo.
+    """
+    now = services.clock()
+    async with services.store.writing() as connection:
+        newest = await rows.last_imports(connection, IMPORTS_SHOWN)
+        last = next((one for one in newest if one.undone_at is None), None)
+        if last is None:
+            raise Conflict("there is no import to undo")
+        known = {
+            place.laptop_id: place.values
+            for places in (await rows.known_places(connection)).values()
+            for place in places
+        }
+        count = 0
+        for change in await rows.changes_of(connection, last.id):
+            present = known.get(change.laptop_id, {})
+            back = {
+                name: value
+                for name, value in change.before.items()
+                if present.get(name) == change.after.get(name)
+            }
+            if back:
+                await rows.set_place(connection, change.laptop_id, back)
+                count += 1
+        await rows.mark_undone(connection, last.id, who, now)
+        await audit.note(
+            connection, now, who, "places import undone", f"places:{last.id}"
+        )
+    return count

@@ -1,0 +1,145 @@
+"""Swaps: judge the pack that took another's place, and take a person's word."""
+
+from collections.abc import Collection
+
+from fadewatch_collector.errors import Conflict, NotFound
+from fadewatch_collector.rules.alert_terms import AlertKind
+from fadewatch_collector.rules.alerting import Finding
+from fadewatch_collector.rules.event_findings import swap_finding
+from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.rules.swap_verdict import judge_swap
+from fadewatch_collector.store import alert_actions, audit, removed
+from fadewatch_collector.store import swaps as rows
+from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.usecases.alerts import apply_findings
+from fadewatch_collector.usecases.policies import policy_of
+from fadewatch_collector.usecases.services import Services
+
+SWAP_KINDS: frozenset[AlertKind] = frozenset({"swap-to-confirm", "wrong-pack"})
+
+
+async def judge_swaps(services: Services, pack_ids: Collection[int]) -> None:
+    """Judge the swaps to confirm whose new pack was just read."""
+    async with services.store.writing() as connection:
+        waiting = await rows.swaps_to_judge(connection, pack_ids)
+        found: dict[Subject, list[Finding]] = {}
+        for swap in waiting:
+            kinds = await rows.pack_kinds(
+                connection, {swap.old_pack_id, swap.new_pack_id}
+            )
+            new = kinds[swap.new_pack_id]
+            policy = await policy_of(
+                connection, services, swap.site, swap.laptop_maker, swap.laptop_model
+            )
+            verdict = judge_swap(
+                kinds[swap.old_pack_id],
+                new,
+                await rows.arrival_of(connection, swap),
+                await rows.laptops_with_type(connection, swap, new),
+                policy,
+            )
+            await rows.keep_verdict(connection, swap.id, verdict)
+            found[swap.subject] = [swap_finding(swap.at, verdict)]
+        await apply_findings(connection, found, SWAP_KINDS, services.clock())
+
+
+async def confirm_swap(
+    services: Services, swap_id: int, operator: Operator, *, swollen: bool | None
+) -> None:
+    """Confirm a swap: the old pack's alerts end and its removal record begins.
+
+    Parameters
+    ----------
+    swollen
+        Whether the removed pack was swollen; None is not told.
+
+    Raises
+    ------
+    NotFound
+        There is no such swap.
+    Conflict
+        It was decided already.
+    """
+    now = services.clock()
+    async with services.store.writing() as connection:
+        swap = await rows.swap_by_id(connection, swap_id)
+        if swap is None:
+            raise NotFound("swap", swap_id)
+        if not await rows.decide_swap(
+            connection, swap_id, "confirmed", operator.name, now
+        ):
+            raise Conflict(f"the swap was {swap.state} by {swap.decided_by} already")
+        await alert_actions.end_alerts_of(
+            connection,
+            f"pack:{swap.old_pack_id}",
+            "the pack was removed",
+            operator.name,
+            now,
+        )
+        await alert_actions.end_alerts_of(
+            connection,
+            f"pack:{swap.new_pack_id}",
+            "the swap was confirmed",
+            operator.name,
+            now,
+            kinds=SWAP_KINDS,
+        )
+        await removed.add_removed(
+            connection,
+            pack_id=swap.old_pack_id,
+            laptop_id=swap.laptop_id,
+            slot=swap.slot,
+            swollen=swollen,
+            removed_at=swap.at,
+            who=operator.name,
+            now=now,
+        )
+        detail = {"swap": swap_id, "swollen": swollen}
+        for subject in (
+            f"laptop:{swap.laptop_id}",
+            f"pack:{swap.old_pack_id}",
+            f"pack:{swap.new_pack_id}",
+        ):
+            await audit.note(
+                connection, now, operator.name, "swap confirmed", subject, detail
+            )
+
+
+async def reject_swap(services: Services, swap_id: int, operator: Operator) -> None:
+    """Say that there was no swap, or that the wrong pack goes out again.
+
+    The question is answered; the new pack's alert of a wrong pack stays until another
+    pack is fitted or a person ends it.
+
+    Raises
+    ------
+    NotFound
+        There is no such swap.
+    Conflict
+        It was decided already.
+    """
+    now = services.clock()
+    async with services.store.writing() as connection:
+        swap = await rows.swap_by_id(connection, swap_id)
+        if swap is None:
+            raise NotFound("swap", swap_id)
+        if not await rows.decide_swap(
+            connection, swap_id, "rejected", operator.name, now
+        ):
+            raise Conflict(f"the swap was {swap.state} by {swap.decided_by} already")
+        await alert_actions.end_alerts_of(
+            connection,
+            f"pack:{swap.new_pack_id}",
+            "the swap was rejected",
+            operator.name,
+            now,
+            kinds={"swap-to-confirm"},
+        )
+        await audit.note(
+            connection,
+            now,
+            operator.name,
+            "swap rejected",
+            f"laptop:{swap.laptop_id}",
+            {"swap": swap_id},
+        )
