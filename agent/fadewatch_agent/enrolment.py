@@ -56,6 +56,17 @@ def kept_enrolment(state: Path) -> Enrolment | None:
     )
 
 
+def has_newer_token(settings: Settings) -> bool:
+    """Say whether the token was put there after the key that is kept."""
+    if settings.token_file is None:
+        return False
+    try:
+        token, key = settings.token_file.stat(), (settings.state / FILE).stat()
+    except OSError:
+        return False
+    return token.st_mtime_ns > key.st_mtime_ns
+
+
 def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
     """Exchange the token for a key of this laptop's own, and keep it.
 

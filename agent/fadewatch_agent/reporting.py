@@ -10,7 +10,7 @@ from fadewatch_agent.client import LONGEST_WAIT, Client
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Delivered, Patience, deliver, patiently
 from fadewatch_agent.enrolment import FILE as ENROLMENT_FILE
-from fadewatch_agent.enrolment import Enrolment, enrol, kept_enrolment
+from fadewatch_agent.enrolment import Enrolment, enrol, has_newer_token, kept_enrolment
 from fadewatch_agent.errors import (
     DeliveryError,
     InvalidConfiguration,
@@ -132,7 +132,7 @@ class _Run:
     ) -> Delivered:
         self._keep_the_promised_wait()
         client = Client(self._collector, self._settings.ca)
-        if kept is None or kept.collector != self._collector:
+        if kept is None or not self._may_use(kept):
             ask = partial(enrol, self._settings, client, reading)
             kept = patiently(ask, self._around.patience)
         key = kept.key
@@ -141,6 +141,13 @@ class _Run:
             return client.post("/api/v1/reports", body, 200, key)
 
         return deliver(spool, post, self._around.patience)
+
+    def _may_use(self, kept: Enrolment) -> bool:
+        """Say whether a key is for this collector and worth another attempt."""
+        if kept.collector != self._collector:
+            return False
+        # A revoked key stays revoked until a person brings a new token.
+        return not (self._before.get("refused") and has_newer_token(self._settings))
 
     def _keep_the_promised_wait(self) -> None:
         """Stay away until the moment that the collector asked for."""

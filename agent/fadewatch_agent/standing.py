@@ -73,7 +73,7 @@ def standing_text(now: Standing) -> str:
         ("last error", f"{now.error} ({now.error_at})" if now.error else "none"),
     ]
     if now.refused:
-        rows.append(("", "the key is not accepted: ask for a new enrolment token"))
+        rows.append(("", "not accepted: put a new enrolment token into the token file"))
     if now.retry_at:
         rows.append(("next attempt", f"not before {now.retry_at}"))
     return "".join(f"{name:<19}{value}\n" for name, value in rows)

@@ -1,6 +1,7 @@
 """A whole ``report`` against a collector on loopback."""
 
 import json
+import os
 import socket
 import sqlite3
 import stat
@@ -202,6 +203,49 @@ def test_a_refused_key_is_shown_and_never_loops(
     assert "Key not known" in told["error"]
 
 
+def test_a_refused_key_is_replaced_when_a_person_brings_a_new_token(
+    agent: Agent, collector: CollectorServer
+) -> None:
+    agent.report()
+    collector.answer = lambda _: problem(401, "Key not known")
+    agent.report()
+    collector.answer = store_all
+    collector.heard.clear()
+    kept = (agent.state / "enrolment.json").stat().st_mtime_ns
+    os.utime(agent.folder / "token", ns=(kept + 1, kept + 1))
+
+    assert agent.report() == cli.DONE
+
+    assert [h.path for h in collector.heard] == ["/api/v1/enrol", "/api/v1/reports"]
+    assert agent.status()["refused"] is False
+
+
+@pytest.mark.parametrize("change", ["an old token", "no token"])
+def test_a_revoked_laptop_does_not_let_itself_in_again(
+    agent: Agent, collector: CollectorServer, change: str
+) -> None:
+    agent.report()
+    if change == "no token":
+        (agent.folder / "token").unlink()
+    collector.answer = lambda _: problem(401, "Key not known")
+    agent.report()
+    collector.heard.clear()
+
+    assert agent.report() == cli.REFUSED
+
+    assert [h.path for h in collector.heard] == ["/api/v1/reports"]
+
+
+def test_a_new_token_does_not_replace_a_key_that_works(
+    agent: Agent, collector: CollectorServer
+) -> None:
+    agent.report()
+    os.utime(agent.folder / "token", ns=(2**62, 2**62))
+
+    assert agent.report() == cli.DONE
+    assert [h.path for h in collector.heard].count("/api/v1/enrol") == 1
+
+
 def test_a_refused_token_is_shown_and_never_loops(
     agent: Agent, collector: CollectorServer
 ) -> None:
@@ -225,7 +269,7 @@ def test_status_in_words_says_what_to_do_about_a_refusal(
 
     out = agent.capture.readouterr().out
     assert "reports waiting    1\n" in out
-    assert "ask for a new enrolment token" in out
+    assert "put a new enrolment token into the token file" in out
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from fadewatch_agent.enrolment import FILE, Enrolment, kept_enrolment
+from fadewatch_agent.configuration import Settings
+from fadewatch_agent.enrolment import FILE, Enrolment, has_newer_token, kept_enrolment
 from fadewatch_agent.state import write_record
 from fadewatch_common.report import Laptop
 
@@ -81,3 +82,8 @@ def test_odd_traits_of_the_laptop_are_none(tmp_path: Path) -> None:
 
 def test_without_a_file_there_is_no_enrolment(tmp_path: Path) -> None:
     assert kept_enrolment(tmp_path) is None
+
+
+def test_without_a_token_file_there_is_no_newer_token(tmp_path: Path) -> None:
+    assert not has_newer_token(Settings(state=tmp_path))
+    assert not has_newer_token(Settings(state=tmp_path, token_file=tmp_path / "none"))
