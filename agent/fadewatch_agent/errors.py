@@ -3,6 +3,7 @@
 ::
 
     AgentError
+    ├── UsageError           also ValueError    a wrong command line (arguments.py)
     ├── DamagedTables        also ValueError    SMBIOS tables that make no sense
     ├── InvalidConfiguration also ValueError    a setting that cannot be used
     ├── NotEnrolled          also LookupError   no key, and no token to get one

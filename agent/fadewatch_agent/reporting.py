@@ -174,7 +174,7 @@ class _Run:
             "error": str(result.obstacle),
             "error_at": format_moment(now),
             "refused": isinstance(result.obstacle, Refused),
-            "retry_at": wait and format_moment(now + timedelta(seconds=wait)),
+            "retry_at": format_moment(now + timedelta(seconds=wait)) if wait else None,
         }
 
 

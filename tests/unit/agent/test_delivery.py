@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fadewatch_agent.delivery import (
+    BATCH_BYTES,
     LONGEST_BACKOFF,
     Delivered,
     Patience,
@@ -48,7 +49,7 @@ class Collector:
     posts: list[list[str]] = field(default_factory=list)
 
     def __call__(self, body: bytes) -> dict[str, Any]:
-        assert len(body) <= MAX_BODY_BYTES
+        assert len(body) <= BATCH_BYTES <= MAX_BODY_BYTES
         ids = [report["report_id"] for report in json.loads(body)["reports"]]
         self.posts.append(ids)
         return self.rule(ids)
@@ -88,8 +89,8 @@ def test_batches_hold_500_reports(spool: Spool) -> None:
     assert [len(post) for post in collector.posts] == [MAX_REPORTS, MAX_REPORTS, 1]
 
 
-def test_batches_hold_four_mebibytes(spool: Spool) -> None:
-    fill(spool, *(f"{i}" for i in range(9)), padding=1024 * 1024)
+def test_batches_hold_half_a_mebibyte(spool: Spool) -> None:
+    fill(spool, *(f"{i}" for i in range(9)), padding=128 * 1024)
     collector = Collector(stored)
 
     deliver(spool, collector, patience())
