@@ -115,7 +115,7 @@ def _assess(
     trust = judge_gauges(batch)
     fade = with_prior(batch, course, own_fade(batch, course), priors)
     seen = batch.count > 0
-    wear = np.where(seen, 1.0 - level_now(batch, course, fade.daily.estimate), np.nan)
+    wear = np.where(seen, 1.0 - level_now(batch, course, fade.sure), np.nan)
     trusted = seen & ~trust.frozen
     crossings = _crossings(batch, course, wear, trusted, thresholds, priors)
     ends = np.where(seen, batch.day[:, [0, -1]].T, -1).astype(np.int32)

@@ -58,8 +58,8 @@ LEAST_KNOWN_HOLD_DAYS = 7
 LEAST_RUN_DAYS = 8
 EXCESS_PART, ENOUGH_EXCESS = 0.5, 0.10
 """Part of a fall that fade must leave unexplained, and what is enough of any fall."""
-SEEN_LARGE, SEEN_SMALL = 2, 4
-"""Readings that show a large and a small fall."""
+SEEN_LARGE, SEEN_SMALL = 3, 4
+"""Readings that show a large and a small fall: fewer count as a spike."""
 BORNE_LARGE, BORNE_SMALL = (3, 2), (6, 6)
 """Readings, and days between them, that confirm a large and a small fall."""
 CLUSTER = 20

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CodeArray, Mask
+from fadewatch_collector.analysis.arrays import CodeArray, FloatArray, Mask
 from fadewatch_collector.analysis.binning import Bins, bin_means
 from fadewatch_collector.analysis.cleaning import Batch
 from fadewatch_collector.analysis.course import Course
@@ -27,9 +27,13 @@ OWN = 0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fade:
-    """The rate of fade now [1/d], the same per cycle, and where it comes from."""
+    """The rate of fade now [1/d], the same per cycle, and where it comes from.
+
+    ``sure`` is the pack's own rate as far as its history bears it out, else towards 0.
+    """
 
     daily: Spread
+    sure: FloatArray
     per_cycle: Spread
     source: CodeArray
 
@@ -65,9 +69,7 @@ def with_prior(batch: Batch, course: Course, own: Spread, priors: Priors) -> Fad
     now = batch.day[:, -1].astype(np.float64)
     span = np.maximum(now - course.start, 1.0)
     sampling = batch.noise / (span * np.sqrt(np.maximum(batch.count, 1) / 12.0))
-    deviation = np.maximum(
-        (own.high - own.low) / (2.0 * NORMAL_QUANTILE_90), 0.3 * sampling
-    )
+    deviation = np.maximum((own.high - own.low) / (2.0 * NORMAL_QUANTILE_90), sampling)
     prior_deviation = priors.fade * priors.spread
     with np.errstate(invalid="ignore", divide="ignore"):
         share = 1.0 / (1.0 + (deviation / prior_deviation) ** 2)
@@ -81,7 +83,8 @@ def with_prior(batch: Batch, course: Course, own: Spread, priors: Priors) -> Fad
     daily = Spread(estimate, low, estimate + reach)
     own_part = share >= MOSTLY_OWN
     source = np.where(own_part, OWN, priors.source).astype(np.int8)
-    return Fade(daily, _per_cycle(batch, course, daily, own_part), source)
+    sure = share * np.nan_to_num(own.estimate)
+    return Fade(daily, sure, _per_cycle(batch, course, daily, own_part), source)
 
 
 def _per_cycle(batch: Batch, course: Course, daily: Spread, own: Mask) -> Spread:
