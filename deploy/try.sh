@@ -31,7 +31,7 @@ if [ "$stop_here" != --stop ]; then
     now=$(cat pyproject.toml common/fadewatch_common/__init__.py | cksum)
     if [ "$(cat "$folder/installed" 2> /dev/null)" != "$now" ]; then
         echo "2/7 installing agent and collector (about a minute the first time)"
-        "$python" -m pip install -q --disable-pip-version-check -e '.[collector]'
+        "$python" -m pip install -qq --disable-pip-version-check -e '.[collector]'
         printf '%s\n' "$now" > "$folder/installed"
     else
         echo "2/7 agent and collector are installed"

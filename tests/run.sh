@@ -19,8 +19,8 @@ prepare_python() {
     [ -x "$bin/python" ] || "${PYTHON:-python3}" -m venv "$venv"
     now=$(cksum < pyproject.toml)
     if [ "$(cat "$venv/.prepared" 2>/dev/null)" != "$now" ]; then
-        "$bin/python" -m pip install -q --disable-pip-version-check -U 'pip>=25.1'
-        "$bin/python" -m pip install -q --disable-pip-version-check \
+        "$bin/python" -m pip install -qq --disable-pip-version-check -U 'pip>=25.1'
+        "$bin/python" -m pip install -qq --disable-pip-version-check \
             -e '.[collector]' --group dev
         printf '%s\n' "$now" > "$venv/.prepared"
     fi
