@@ -73,11 +73,13 @@ def pack_name(pack: PackStay) -> str:
 def _of_alerts(alerts: Sequence[AlertRow]) -> Iterator[Event]:
     for alert in alerts:
         name = KIND_WORDS[alert.kind]
-        yield Event(alert.opened_at, "Alert", f"Opened: {name}. {_first(alert)}")
+        yield Event(alert.opened_at, "Alert", f"Opened: {name}{_wear_then(alert)}")
         if alert.ended_at is not None:
             why = alert.ended_because or "no reason noted"
             yield Event(alert.ended_at, "Alert", f"Ended: {name}. Reason: {why}")
 
 
-def _first(alert: AlertRow) -> str:
-    return alert.reasons[0] if alert.reasons else ""
+def _wear_then(alert: AlertRow) -> str:
+    # Reasons follow the newest readings; the figures of the opening stay as they were.
+    wear = alert.figures_opened.get("wear_percent")
+    return f", at {wear:.1f} % wear" if isinstance(wear, int | float) else ""

@@ -14,7 +14,7 @@ from fadewatch_collector.web.plot import (
     Subject,
     wear_plot,
 )
-from fadewatch_collector.web.plot import percent as level_percent
+from fadewatch_collector.web.ticks import percent as level_percent
 from fadewatch_collector.web.words import percent
 from fadewatch_common.policy import PUBLISHED_END_OF_LIFE_WEAR, Policy
 from fadewatch_common.wear import wear

@@ -5,24 +5,22 @@ pixels at the plot's natural width.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
 from typing import Literal
 
+from fadewatch_collector.web.ticks import day_ticks, percent, wear_ticks
+
 GAP_DAYS = 45
 """Days without a value after which the line is broken [day]. Own choice."""
 
+SHORTEST_DAYS = 7
+"""Shortest axis [day]. Own choice."""
+
 POINT_SPACING = 2.0
 """Least distance of two points of the line [unit]; closer ones are one. Own choice."""
-
-WEAR_STEPS = (0.02, 0.05, 0.10, 0.20, 0.50)
-MOST_WEAR_TICKS = 6
-MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120)
-DAY_STEPS = (1, 2, 7, 14)
-SHORT_SPAN_DAYS = 75
-"""Span below which ticks are days and not months [day]. Own choice."""
 
 TICK_WIDTH = 88.0
 """Room that a date below the plot takes [unit]."""
@@ -30,13 +28,15 @@ TICK_WIDTH = 88.0
 LETTER_WIDTH = 7.5
 """Width of a figure in a label [unit], as the style sheet sets them."""
 
+NAME_INDENT = 8.0
+"""Distance of a level's name from the plot's side [unit]."""
+NAME_LIFT = 5.0
+"""Distance of a level's name from its line [unit]."""
+NAME_ROOM = 12.0
+"""Distance from the wear line at which a name is read with ease [unit]. Own choice."""
+
 HEADROOM = 0.05
 """Wear shown above the highest line or value [fraction]. Own choice."""
-
-MONTHS_A_YEAR = 12
-
-MINUS = "\N{MINUS SIGN}"
-"""A hyphen before a figure is easily overlooked."""
 
 Value = tuple[date, float]
 Point = tuple[float, float]
@@ -117,11 +117,20 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class DrawnLevel:
-    """A named height, as drawn."""
+    """A named height, as drawn.
+
+    Attributes
+    ----------
+    name_x, name_y
+        Where its name begins, or ends when ``anchor`` says so.
+    """
 
     y: float
     name: str
     faint: bool
+    name_x: float
+    name_y: float
+    anchor: Literal["start", "end"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +184,7 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
             for day, label in day_ticks(first, last, most_days)
         ],
         levels=[
-            DrawnLevel(y(level.wear), level.name, level.faint)
+            _drawn_level(level, y(level.wear), points, frame)
             for level in subject.levels
         ],
         range_outline=_outline(subject.range, x, y),
@@ -183,57 +192,34 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
     )
 
 
+def _drawn_level(
+    level: Level, y: float, points: Sequence[Point], frame: Frame
+) -> DrawnLevel:
+    """Put a level's name at the side where the line leaves more room."""
+    name_y = y - NAME_LIFT
+    reach = NAME_INDENT + LETTER_WIDTH * len(level.name)
+    start, end = frame.left + reach, frame.right_edge - reach
+    left = _room((point for point in points if point[0] <= start), name_y)
+    right = _room((point for point in points if point[0] >= end), name_y)
+    is_left = left >= NAME_ROOM or left >= right
+    return DrawnLevel(
+        y=y,
+        name=level.name,
+        faint=level.faint,
+        name_x=frame.left + NAME_INDENT if is_left else frame.right_edge - NAME_INDENT,
+        name_y=name_y,
+        anchor="start" if is_left else "end",
+    )
+
+
+def _room(points: Iterable[Point], name_y: float) -> float:
+    middle = name_y - LETTER_WIDTH / 2
+    return min((abs(y - middle) for _, y in points), default=math.inf)
+
+
 def _day_tick(at: float, label: str, frame: Frame) -> Tick:
     fits = at + LETTER_WIDTH * len(label) / 2 <= frame.width
     return Tick(at, label, "middle" if fits else "end")
-
-
-def percent(wear: float) -> str:
-    """Write a fraction as percent, as axes and levels are labelled."""
-    return f"{wear * 100:z.4g} %".replace("-", MINUS)
-
-
-def wear_ticks(lowest: float, highest: float) -> list[float]:
-    """Return round heights between two wears, a handful at most."""
-    for step in WEAR_STEPS:
-        first = math.ceil(round(lowest / step, 6))
-        last = math.floor(round(highest / step, 6))
-        if last - first < MOST_WEAR_TICKS:
-            return [round(step * count, 6) for count in range(first, last + 1)]
-    return [0.0]
-
-
-def day_ticks(first: date, last: date, most: int) -> list[tuple[date, str]]:
-    """Return round days between two days with their labels, ``most`` at most."""
-    if (last - first).days < SHORT_SPAN_DAYS:
-        for step in DAY_STEPS:
-            days = range(first.toordinal(), last.toordinal() + 1, step)
-            if len(days) <= most:
-                break
-        else:
-            days = days[:: math.ceil(len(days) / most)]
-        return [(day, day.isoformat()) for day in map(date.fromordinal, days)]
-    months = _month_starts(first, last)
-    for step in MONTH_STEPS:
-        chosen = [month for month in months if _months(month) % step == 0]
-        if len(chosen) <= most:
-            break
-    else:
-        chosen = months[:: math.ceil(len(months) / most)]
-    whole_years = all(month.month == 1 for month in chosen)
-    return [(day, f"{day:%Y}" if whole_years else f"{day:%Y-%m}") for day in chosen]
-
-
-def _month_starts(first: date, last: date) -> list[date]:
-    begin = _months(first) + (first.day > 1)
-    return [
-        date(count // MONTHS_A_YEAR, count % MONTHS_A_YEAR + 1, 1)
-        for count in range(begin, _months(last) + 1)
-    ]
-
-
-def _months(day: date) -> int:
-    return day.year * MONTHS_A_YEAR + day.month - 1
 
 
 def _span(subject: Subject) -> tuple[date, date]:
@@ -244,7 +230,7 @@ def _span(subject: Subject) -> tuple[date, date]:
         days += [day for day, _ in subject.range.high]
     first, last = min(days), max(days)
     # A pack that was seen for the first time today still needs an axis.
-    return first, max(last, first + timedelta(days=DAY_STEPS[2]))
+    return first, max(last, first + timedelta(days=SHORTEST_DAYS))
 
 
 def _wear_span(subject: Subject) -> tuple[float, float]:
