@@ -1,36 +1,29 @@
 """Put the parts together: the one place that knows all of them."""
 
 import asyncio
+import secrets
 from collections.abc import AsyncIterator, Callable
-from datetime import UTC, datetime
+from contextlib import AbstractAsyncContextManager
 
 from aiohttp import web
 
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
 from fadewatch_collector.jobs.clock import start_clock
+from fadewatch_collector.outbound.channel import Channels
+from fadewatch_collector.outbound.channels import open_channels
+from fadewatch_collector.outbound.mail import MailServer
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.assess import Assessor
 from fadewatch_collector.usecases.filing import Filed, Filing
 from fadewatch_collector.usecases.intake import Intake
-from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.sending import Sender
+from fadewatch_collector.usecases.services import Services, open_services
 from fadewatch_collector.web.access import AccessLine
 from fadewatch_collector.web.setup import add_pages
-from fadewatch_common.policy import DEFAULT_POLICY
 
 SHUTDOWN_S = 10.0
 """How long requests in hand may take to end when the collector stops [s]."""
-
-
-def make_services(settings: Settings) -> Services:
-    """Open what the settings name; nothing is connected yet."""
-    return Services(
-        store=open_store(settings.store_url),
-        settings=settings,
-        policy=DEFAULT_POLICY,
-        clock=lambda: datetime.now(UTC),
-    )
 
 
 def make_app(services: Services) -> web.Application:
@@ -48,14 +41,16 @@ def make_app(services: Services) -> web.Application:
     add_pages(app, services)
 
     async def workers(_app: web.Application) -> AsyncIterator[None]:
-        async with asyncio.TaskGroup() as group:
+        async with channels_of(services.settings) as channels, asyncio.TaskGroup() as group:
+            sender = Sender(services, channels, secrets.SystemRandom().random)
+            group.create_task(sender.run(), name="sender")
             group.create_task(intake.run(), name="intake")
             group.create_task(filing.run(), name="filing")
             group.create_task(assessor.run(), name="assessor")
             try:
                 yield
             finally:
-                for worker in (intake, filing, assessor):
+                for worker in (intake, filing, assessor, sender):
                     worker.close()
 
     async def clock(_app: web.Application) -> AsyncIterator[None]:
@@ -66,6 +61,22 @@ def make_app(services: Services) -> web.Application:
     app.cleanup_ctx.append(workers)
     app.cleanup_ctx.append(clock)
     return app
+
+
+def channels_of(settings: Settings) -> AbstractAsyncContextManager[Channels]:
+    """Return mail and webhooks as the settings have them, to be opened."""
+    server = None
+    if settings.mail_host is not None and settings.mail_from is not None:
+        password = settings.mail_password
+        server = MailServer(
+            host=settings.mail_host,
+            port=settings.mail_port or MAIL_PORTS[settings.mail_security],
+            security=settings.mail_security,
+            user=settings.mail_user,
+            password=password and password.get_secret_value(),
+            sender=settings.mail_from,
+        )
+    return open_channels(server, settings.pages_url, settings.private_ca)
 
 
 async def serve(
@@ -80,7 +91,7 @@ async def serve(
     on_listening
         Called once with the address listened on.
     """
-    services = make_services(settings)
+    services = open_services(settings)
     try:
         await upgrade(services.store)
         runner = web.AppRunner(

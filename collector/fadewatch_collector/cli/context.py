@@ -8,10 +8,9 @@ from typing import NoReturn, TypeVar
 import click
 from pydantic import ValidationError
 
-from fadewatch_collector.app import make_services
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.services import Services, open_services
 from fadewatch_common.errors import FadewatchError
 
 Result = TypeVar("Result")
@@ -27,7 +26,7 @@ def with_services(work: Callable[[Services], Awaitable[Result]]) -> Result:
     make_folder(settings)
 
     async def run() -> Result:
-        services = make_services(settings)
+        services = open_services(settings)
         try:
             await upgrade(services.store)
             return await work(services)

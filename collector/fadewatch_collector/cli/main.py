@@ -1,32 +1,45 @@
 """The collector's command line."""
 
+from importlib import import_module
+
 import click
 
-from fadewatch_collector.cli.assess import assess_command
-from fadewatch_collector.cli.backtest import backtest_command
-from fadewatch_collector.cli.demo import demo_command
-from fadewatch_collector.cli.export import export_group
-from fadewatch_collector.cli.import_places import import_group
-from fadewatch_collector.cli.serve import serve_command
-from fadewatch_collector.cli.token import token_group
-from fadewatch_collector.cli.user import user_group
 from fadewatch_common import __version__
 
+COMMANDS = {
+    "assess": "assess:assess_command",
+    "backtest": "backtest:backtest_command",
+    "demo": "demo:demo_command",
+    "export": "export:export_group",
+    "import": "import_places:import_group",
+    "serve": "serve:serve_command",
+    "token": "token:token_group",
+    "user": "user:user_group",
+}
+"""Where each command is; it is imported when it is asked for, so none pays for all."""
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+
+class OnDemand(click.Group):
+    """A group that imports a command when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        module, name = COMMANDS[cmd_name].split(":")
+        command: click.Command = getattr(
+            import_module(f"fadewatch_collector.cli.{module}"), name
+        )
+        return command
+
+
+@click.group(cls=OnDemand, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="fadewatch-collector")
 def main() -> None:
     """Keep the fleet's packs in view: history, alerts and a fleet health CSV."""
-
-
-for command in (
-    serve_command,
-    demo_command,
-    token_group,
-    user_group,
-    export_group,
-    import_group,
-    assess_command,
-    backtest_command,
-):
-    main.add_command(command)
