@@ -205,6 +205,19 @@ async def test_filters_stay_on_from_page_to_page(
     assert "urgency=note" in href
 
 
+async def test_the_count_of_an_urgency_is_what_its_link_shows(pages: Pages) -> None:
+    page = await pages.get("/?kind=silent&site=Workshop")
+    shown = {
+        node.attributes["href"] or "": int(node.text.split()[-1])
+        for node in page.all("a")
+        if "urgency=" in (node.attributes["href"] or "")
+    }
+
+    assert len(shown) == 4
+    for link, count in shown.items():
+        assert len(alerts_of(await pages.get(link))) == count, link
+
+
 @dataclass(slots=True)
 class Queries:
     count: int = 0
