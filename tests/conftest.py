@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings as hypothesis_settings
 
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
@@ -11,6 +12,10 @@ from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
+
+# The same examples everywhere, and no limit on how long a busy machine takes for one.
+hypothesis_settings.register_profile("project", deadline=None, derandomize=True)
+hypothesis_settings.load_profile("project")
 
 
 @pytest.fixture

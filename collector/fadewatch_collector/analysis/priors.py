@@ -1,6 +1,6 @@
 """What a young pack borrows: its own pack type, else the fleet, else publications."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,9 +87,58 @@ def fleet_priors(known: Assessments, pack_types: Sequence[str] | None = None) ->
 def _pool(
     priors: Priors, fade: FloatArray, known: FloatArray, packs: FloatArray, source: int
 ) -> None:
-    logs = np.log(fade[known])
-    middle = np.median(logs)
-    spread = 1.4826 * np.median(np.abs(logs - middle))
-    priors.fade[packs] = np.exp(middle)
-    priors.spread[packs] = max(float(spread), LEAST_SPREAD)
+    priors.fade[packs], priors.spread[packs] = pool(fade[known])
     priors.source[packs] = source
+
+
+def pool(fade: FloatArray) -> tuple[float, float]:
+    """Return the median of fades, and the spread of their logarithms.
+
+    Parameters
+    ----------
+    fade
+        Fades of packs that speak for themselves, all above 0 [1/d].
+    """
+    logs = np.log(fade)
+    middle = np.median(logs)
+    # 1.4826 makes the median absolute deviation that of a normal distribution.
+    spread = 1.4826 * np.median(np.abs(logs - middle))
+    return float(np.exp(middle)), max(float(spread), LEAST_SPREAD)
+
+
+def pools_by_type(
+    fade: FloatArray, pack_types: Sequence[str]
+) -> dict[str, tuple[float, float]]:
+    """Return the pool of each pack type, and of the fleet under the empty name.
+
+    Parameters
+    ----------
+    fade
+        Fades of packs that speak for themselves, all above 0 [1/d].
+    pack_types
+        Pack type of each.
+    """
+    names = np.asarray(pack_types)
+    pools: dict[str, tuple[float, float]] = {}
+    if fade.size >= LEAST_PACKS_OF_FLEET:
+        pools[""] = pool(fade)
+    for name in np.unique(names[names != ""]).tolist():
+        same = names == name
+        if same.sum() >= LEAST_PACKS_OF_TYPE:
+            pools[name] = pool(fade[same])
+    return pools
+
+
+def priors_from_pools(
+    pools: Mapping[str, tuple[float, float]], pack_types: Sequence[str]
+) -> Priors:
+    """Return what each pack borrows from pools that were made before."""
+    priors = published_priors(len(pack_types))
+    for index, name in enumerate(pack_types):
+        found = pools.get(name) if name else None
+        source = _TYPE if found else _FLEET
+        found = found or pools.get("")
+        if found:
+            priors.fade[index], priors.spread[index] = found
+            priors.source[index] = source
+    return priors

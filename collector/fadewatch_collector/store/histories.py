@@ -21,6 +21,7 @@ from fadewatch_collector.store.tables import (
 )
 
 EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+OWN_HISTORY = "own history"
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ async def load_fitted(
         FittedPack(
             id=row.id,
             subject=Subject(row.laptop_id, row.id, row.site),
-            pack_type="|".join(part or "" for part in (row.maker, row.model)),
+            pack_type=pack_type(row.maker, row.model),
             laptop_maker=row.laptop_maker,
             laptop_model=row.laptop_model,
             is_in_slot=row.until_at is None,
@@ -129,8 +130,27 @@ async def load_fitted(
     ]
 
 
+async def own_fades(connection: AsyncConnection) -> list[tuple[str, float]]:
+    """Return pack type and fade [fraction a month] of packs that speak for themselves."""
+    column = assessments.c
+    query = (
+        select(packs.c.maker, packs.c.model, column.fade_per_month)
+        .join(packs, packs.c.id == column.pack_id)
+        .where(column.fade_source == OWN_HISTORY, column.fade_per_month > 0)
+    )
+    return [
+        (pack_type(maker, model), fade)
+        for maker, model, fade in await connection.execute(query)
+    ]
+
+
+def pack_type(maker: str | None, model: str | None) -> str:
+    """Return the name under which packs of one type are pooled; empty is unknown."""
+    return f"{maker or ''}|{model}" if model else ""
+
+
 async def save_assessments(
-    connection: AsyncConnection, made: Sequence[tuple[int, Assessment]]
+    connection: AsyncConnection, made: Sequence[tuple[int, Assessment, str]]
 ) -> None:
     """Keep the newest assessment of each pack."""
     make_insert = (
@@ -146,7 +166,10 @@ async def save_assessments(
                 if column.name != "pack_id"
             },
         ),
-        [_values(pack_id, assessment) for pack_id, assessment in made],
+        [
+            _values(pack_id, said) | {"fade_source": source}
+            for pack_id, said, source in made
+        ],
     )
 
 

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from fadewatch_collector.analysis.assess import assess
-from fadewatch_collector.analysis.figures import Thresholds
+from fadewatch_collector.analysis.figures import FADE_SOURCES, Thresholds
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
@@ -23,6 +23,7 @@ from fadewatch_collector.store.intake import StoreTrouble
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import apply_findings, heard_from
+from fadewatch_collector.usecases.borrowing import borrowed, learn_fades
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import judge_swaps
 from fadewatch_common.policy import Policy
@@ -82,12 +83,13 @@ class Assessor:
 
 
 async def assess_all(services: Services) -> int:
-    """Assess every pack; returns how many there were."""
+    """Assess every pack and learn what young ones borrow; returns how many packs."""
     after, count = 0, 0
     while True:
         async with services.store.reading() as connection:
             packs = await rows.pack_ids_after(connection, after, BATCH)
         if not packs:
+            await learn_fades(services)
             return count
         await assess_packs(services, packs)
         after, count = packs[-1], count + len(packs)
@@ -103,10 +105,11 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
         )
         policies = await _policies(connection, services, fitted)
         inspected = await last_clean_inspections(connection, pack_ids)
+        priors = await borrowed(connection, pack_ids, fitted)
     thresholds = _thresholds(pack_ids, policies, services.policy)
     # Numbers take the processor for a while: the loop goes on answering meanwhile.
     figures = await asyncio.to_thread(
-        assess, histories, (today - EPOCH).days, thresholds
+        assess, histories, (today - EPOCH).days, thresholds, priors
     )
     place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
     made = {
@@ -120,8 +123,10 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
     }
     if not made:
         return
+    sources = [FADE_SOURCES[code] for code in figures.fade_source]
+    kept = [(pack_id, said, sources[place[pack_id]]) for pack_id, said in made.items()]
     async with services.store.writing() as connection:
-        await rows.save_assessments(connection, list(made.items()))
+        await rows.save_assessments(connection, kept)
         await _settle(connection, services, fitted, made, policies)
 
 

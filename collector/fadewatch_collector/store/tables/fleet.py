@@ -204,6 +204,8 @@ assessments = Table(
     Column("wear", Float),
     Column("band", Text, nullable=False),
     Column("fade_per_month", Float),
+    # Whose history the fade comes from: the pack's own, or what it borrowed.
+    Column("fade_source", Text),
     Column("plan_earliest", Date),
     Column("plan_on", Date),
     Column("plan_latest", Date),

@@ -258,6 +258,7 @@ def upgrade() -> None:
         sa.Column("wear", sa.Float(), nullable=True),
         sa.Column("band", sa.Text(), nullable=False),
         sa.Column("fade_per_month", sa.Float(), nullable=True),
+        sa.Column("fade_source", sa.Text(), nullable=True),
         sa.Column("plan_earliest", sa.Date(), nullable=True),
         sa.Column("plan_on", sa.Date(), nullable=True),
         sa.Column("plan_latest", sa.Date(), nullable=True),

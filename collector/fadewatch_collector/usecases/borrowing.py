@@ -1,0 +1,41 @@
+"""What a young pack borrows: the fade of its own type, else of the fleet."""
+
+import json
+from collections.abc import Sequence
+
+import numpy as np
+
+from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
+from fadewatch_collector.analysis.priors import (
+    Priors,
+    pools_by_type,
+    priors_from_pools,
+)
+from fadewatch_collector.store.histories import FittedPack, own_fades
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.store.values import get_value, set_value
+from fadewatch_collector.usecases.services import Services
+
+KEPT_AS = "fade-pools"
+
+
+async def learn_fades(services: Services) -> None:
+    """Pool the fade of packs that speak for themselves, by pack type."""
+    async with services.store.writing() as connection:
+        known = await own_fades(connection)
+        fades = np.array([fade for _, fade in known]) / DAYS_PER_MONTH
+        pools = pools_by_type(fades, [name for name, _ in known])
+        await set_value(connection, KEPT_AS, json.dumps(pools))
+
+
+async def borrowed(
+    connection: WriteConnection, pack_ids: Sequence[int], fitted: Sequence[FittedPack]
+) -> Priors:
+    """Return what each pack borrows, by what was learnt last."""
+    kept = await get_value(connection, KEPT_AS)
+    pools = {
+        name: (fade, spread)
+        for name, (fade, spread) in json.loads(kept or "{}").items()
+    }
+    types = {pack.id: pack.pack_type for pack in fitted}
+    return priors_from_pools(pools, [types.get(number, "") for number in pack_ids])
