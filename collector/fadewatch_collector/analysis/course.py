@@ -101,6 +101,9 @@ def _learnt(batch: Batch, use: Mask) -> Mask:
 def level_now(batch: Batch, course: Course, fade: FloatArray) -> FloatArray:
     """Return health at the newest reading: a median, carried along at the fade rate.
 
+    Never outside what the newest readings showed: a gauge that holds one value for
+    days is taken at its word.
+
     Parameters
     ----------
     fade
@@ -110,7 +113,10 @@ def level_now(batch: Batch, course: Course, fade: FloatArray) -> FloatArray:
     day = batch.day[:, -LEVEL_READINGS:]
     use = course.use[:, -LEVEL_READINGS:]
     carried = health - fade[:, None] * (day[:, -1:] - day)
-    return _row_median(np.where(use, carried, np.nan))
+    level = _row_median(np.where(use, carried, np.nan))
+    least = np.min(np.where(use, health, np.inf), axis=1)
+    most = np.max(np.where(use, health, -np.inf), axis=1)
+    return np.minimum(np.maximum(level, least), most)
 
 
 def _row_median(values: FloatArray) -> FloatArray:
