@@ -6,8 +6,9 @@ command ``bay``, by root through /dev/mem.
 """
 
 import os
+import socket
 import sys
-import time
+from contextlib import closing
 from pathlib import Path
 
 # In the guest's memory, below the kernel, kept out of its use by memmap=.
@@ -25,6 +26,12 @@ _BAY_BYTES = 0x02
 # kernel read _BST again, changed information makes it read _BIX too.
 STATUS_CHANGED = 0x80
 INFORMATION_CHANGED = 0x81
+
+SUPPLIES = Path("/sys/class/power_supply")
+SLOTS = 16
+# Linux, include/uapi/linux/netlink.h: NETLINK_KOBJECT_UEVENT.
+_KERNEL_MESSAGES = 15
+_PATIENCE_SECONDS = 20
 
 USAGE = """\
 usage: bay [mains=0|1] [SLOT.fitted=K] [SLOT.notify=CODE] ...
@@ -51,25 +58,52 @@ def _offset(name: str) -> int:
     return {"fitted": fitted_offset, "notify": notify_offset}[field](int(slot))
 
 
+def _read(memory: int, offset: int) -> int:
+    return os.pread(memory, 1, PAGE_ADDRESS + offset)[0]
+
+
 def _write(memory: int, offset: int, value: int) -> None:
     os.pwrite(memory, bytes([value]), PAGE_ADDRESS + offset)
 
 
-def _apply(changes: dict[int, int]) -> None:
-    memory = os.open("/dev/mem", os.O_RDWR)
-    for offset, value in changes.items():
-        _write(memory, offset, value)
-    generation = os.pread(memory, 1, PAGE_ADDRESS + GENERATION)[0]
-    _write(memory, GENERATION, (generation + 1) % 256)
-    os.close(memory)
+def _awaited(memory: int, changes: dict[int, int]) -> set[str]:
+    """Return the kernel's messages after which the changes are seen by everyone."""
+    awaited = set()
+    for slot in range(SLOTS):
+        fitted = changes.get(fitted_offset(slot))
+        if fitted is None or not _read(memory, notify_offset(slot)):
+            continue
+        if fitted:
+            awaited.add(f"change BAT{slot}")
+        elif (SUPPLIES / f"BAT{slot}").exists():
+            awaited.add(f"remove BAT{slot}")
+    return awaited
 
 
-def _announce() -> None:
+def _announce(memory: int) -> None:
     """Have the kernel evaluate a method, so that the firmware can announce."""
-    for online in Path("/sys/class/power_supply").glob("*/online"):
+    _write(memory, GENERATION, (_read(memory, GENERATION) + 1) % 256)
+    for online in SUPPLIES.glob("*/online"):
         online.read_text()
-    # The announcement is handled on a kernel work queue that nothing can wait for.
-    time.sleep(0.3)
+
+
+def _wait(messages: socket.socket, awaited: set[str]) -> None:
+    while awaited:
+        action, _, device = messages.recv(65536).split(b"\0")[0].partition(b"@")
+        awaited.discard(f"{action.decode()} {Path(os.fsdecode(device)).name}")
+
+
+def _change(changes: dict[int, int]) -> None:
+    messages = socket.socket(socket.AF_NETLINK, socket.SOCK_RAW, _KERNEL_MESSAGES)
+    memory = os.open("/dev/mem", os.O_RDWR)
+    with closing(messages):
+        messages.bind((0, 1))
+        messages.settimeout(_PATIENCE_SECONDS)
+        for offset, value in changes.items():
+            _write(memory, offset, value)
+        awaited = _awaited(memory, changes)
+        _announce(memory)
+        _wait(messages, awaited)
 
 
 def main(arguments: list[str]) -> int:
@@ -80,8 +114,7 @@ def main(arguments: list[str]) -> int:
     except (KeyError, ValueError):
         sys.stderr.write(USAGE)
         return 2
-    _apply(changes)
-    _announce()
+    _change(changes)
     return 0
 
 

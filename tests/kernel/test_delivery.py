@@ -74,7 +74,7 @@ def deliver(
         collector_port=collector.process.port,
     )
     outcome = boot(laptop, job)
-    assert outcome.status == 0, outcome.stderr
+    assert outcome.status == 0, outcome
     return Delivered(collector, outcome.stdout.decode())
 
 
