@@ -3,18 +3,15 @@
 import asyncio
 import secrets
 from collections.abc import AsyncIterator, Callable
-from contextlib import AbstractAsyncContextManager
 
 from aiohttp import web
 
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
 from fadewatch_collector.jobs.clock import start_clock
-from fadewatch_collector.outbound.channel import Channels
-from fadewatch_collector.outbound.channels import open_channels
-from fadewatch_collector.outbound.mail import MailServer
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.usecases.assess import Assessor
+from fadewatch_collector.usecases.channels import channels_of
 from fadewatch_collector.usecases.filing import Filed, Filing
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.sending import Sender
@@ -41,7 +38,10 @@ def make_app(services: Services) -> web.Application:
     add_pages(app, services)
 
     async def workers(_app: web.Application) -> AsyncIterator[None]:
-        async with channels_of(services.settings) as channels, asyncio.TaskGroup() as group:
+        async with (
+            channels_of(services.settings) as channels,
+            asyncio.TaskGroup() as group,
+        ):
             sender = Sender(services, channels, secrets.SystemRandom().random)
             group.create_task(sender.run(), name="sender")
             group.create_task(intake.run(), name="intake")
@@ -61,22 +61,6 @@ def make_app(services: Services) -> web.Application:
     app.cleanup_ctx.append(workers)
     app.cleanup_ctx.append(clock)
     return app
-
-
-def channels_of(settings: Settings) -> AbstractAsyncContextManager[Channels]:
-    """Return mail and webhooks as the settings have them, to be opened."""
-    server = None
-    if settings.mail_host is not None and settings.mail_from is not None:
-        password = settings.mail_password
-        server = MailServer(
-            host=settings.mail_host,
-            port=settings.mail_port or MAIL_PORTS[settings.mail_security],
-            security=settings.mail_security,
-            user=settings.mail_user,
-            password=password and password.get_secret_value(),
-            sender=settings.mail_from,
-        )
-    return open_channels(server, settings.pages_url, settings.private_ca)
 
 
 async def serve(

@@ -12,10 +12,16 @@
         ├── QueueFull             also RuntimeError; carries retry_after_s
         ├── InvalidRequest        also ValueError
         ├── Conflict              also ValueError
+        │   └── ChangedMeanwhile  carries who and when
+        ├── DeliveryProblem       (outbound.problems)
+        │   ├── TryLater          also ConnectionError; may carry retry_after
+        │   └── Refused           also ValueError
         └── StoreError            also RuntimeError
             ├── StoreIsNewer
             └── StoreIsBusy
 """
+
+from datetime import datetime
 
 from fadewatch_common.errors import FadewatchError
 
@@ -77,6 +83,35 @@ class InvalidRequest(CollectorError, ValueError):
 
 class Conflict(CollectorError, ValueError):
     """It cannot be done because of what is there already."""
+
+
+class ChangedMeanwhile(Conflict):
+    """Somebody else was first: what the person saw is not there any more.
+
+    Parameters
+    ----------
+    what
+        What was changed, such as ``the alert``.
+    who
+        Who changed it; None is the collector itself.
+    when
+        The moment, in UTC.
+    how
+        What was done to it.
+    """
+
+    def __init__(
+        self, what: str, who: str | None, when: datetime | None, how: str | None = None
+    ) -> None:
+        by = f" by {who or 'the collector itself'}"
+        action = f" ({how})" if how else ""
+        at = f" on {when:%Y-%m-%d at %H:%M} UTC" if when else ""
+        super().__init__(
+            f"{what} was changed meanwhile{by}{action}{at}; look at it again and "
+            "repeat what is still right"
+        )
+        self.who = who
+        self.when = when
 
 
 class StoreError(CollectorError, RuntimeError):

@@ -1,9 +1,15 @@
 """The collector's settings, read once from the environment."""
 
+import re
+from ipaddress import ip_address
 from pathlib import Path
+from typing import Literal
 
-from pydantic import Field, SecretStr
+from pydantic import Field, FilePath, SecretStr, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
+
+_MAIL_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")
+"""The addresses of RFC 5321 that need no quoting."""
 
 
 class Settings(BaseSettings):
@@ -43,11 +49,70 @@ class Settings(BaseSettings):
         description="Reports that may wait for their commit; past it agents are told "
         "to come back later.",
     )
+    mail_host: str | None = Field(
+        default=None, description="Mail server; no mail is sent when it is not set."
+    )
+    mail_security: Literal["starttls", "tls", "none"] = Field(
+        default="starttls",
+        description="How the connection to the mail server is kept secret; none is "
+        "for a server on the loopback address only.",
+    )
+    mail_port: int | None = Field(
+        default=None,
+        ge=1,
+        le=65535,
+        description="Port of the mail server; 587 with starttls, 465 with tls and 25 "
+        "with none when it is not set.",
+    )
+    mail_user: str | None = Field(
+        default=None, description="Name to sign in to the mail server with."
+    )
+    mail_password: SecretStr | None = Field(
+        default=None, description="Password to sign in to the mail server with."
+    )
+    mail_from: str | None = Field(
+        default=None,
+        validate_default=True,
+        description="Address that mail comes from; needed with a mail server.",
+    )
+    private_ca: FilePath | None = Field(
+        default=None,
+        description="File with your own certificate authority, trusted beside those "
+        "of the system by mail and webhooks.",
+    )
     log_level: str = Field(
         default="INFO",
         pattern="^(DEBUG|INFO|WARNING|ERROR)$",
         description="Least severe log line written.",
     )
+
+    @field_validator("mail_security")
+    @classmethod
+    def _secret_beyond_loopback(cls, value: str, info: ValidationInfo) -> str:
+        host = info.data.get("mail_host")
+        if value == "none" and host is not None and not _is_loopback(host):
+            raise ValueError(
+                "'none' is for a mail server on the loopback address; use starttls "
+                "or tls"
+            )
+        return value
+
+    @field_validator("mail_from")
+    @classmethod
+    def _from_an_address(cls, value: str | None, info: ValidationInfo) -> str | None:
+        if value is None and info.data.get("mail_host") is not None:
+            raise ValueError("a mail server is set, so it must be set too")
+        if value is not None and not _MAIL_ADDRESS.fullmatch(value):
+            raise ValueError("it must be a plain address, such as packs@example.org")
+        return value
+
+    @property
+    def pages_url(self) -> str:
+        """Address under which people reach the pages, without a slash at the end."""
+        if self.public_url is not None:
+            return self.public_url.rstrip("/")
+        host = f"[{self.host}]" if ":" in self.host else self.host
+        return f"http://{host}:{self.port}"
 
     @property
     def store_url(self) -> str:
@@ -55,3 +120,10 @@ class Settings(BaseSettings):
         if self.database_url is not None:
             return self.database_url.get_secret_value()
         return f"sqlite:///{self.data_folder / 'fadewatch.sqlite3'}"
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return host.lower() == "localhost"

@@ -12,6 +12,7 @@ COMMANDS = {
     "demo": "demo:demo_command",
     "export": "export:export_group",
     "import": "import_places:import_group",
+    "route": "route:route_group",
     "serve": "serve:serve_command",
     "token": "token:token_group",
     "user": "user:user_group",

@@ -157,8 +157,8 @@ async def reopen_alert(
     subject: Subject,
     finding: Finding,
     now: datetime,
-) -> None:
-    """Open an ended alert again: the same matter has come back."""
+) -> int:
+    """Open an ended alert again: the same matter has come back; returns its number."""
     await connection.execute(
         update(alerts)
         .where(alerts.c.id == alert.id)
@@ -174,6 +174,7 @@ async def reopen_alert(
             **_said(subject, finding),
         )
     )
+    return alert.id
 
 
 def _said(subject: Subject, finding: Finding) -> dict[str, Any]:
@@ -190,11 +191,12 @@ def _said(subject: Subject, finding: Finding) -> dict[str, Any]:
 
 async def open_alert(
     connection: AsyncConnection, subject: Subject, finding: Finding, now: datetime
-) -> None:
-    """Open an alert for a finding."""
+) -> int:
+    """Open an alert for a finding; returns its number."""
     figures = dict(finding.figures)
-    await connection.execute(
-        insert(alerts).values(
+    result = await connection.execute(
+        insert(alerts)
+        .values(
             kind=finding.kind,
             urgency=finding.urgency,
             urgency_rank=URGENCIES.index(finding.urgency),
@@ -210,7 +212,9 @@ async def open_alert(
             figures_opened=figures,
             figures_now=figures,
         )
+        .returning(alerts.c.id)
     )
+    return int(result.scalar_one())
 
 
 async def update_alert(

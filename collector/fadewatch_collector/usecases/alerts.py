@@ -6,9 +6,11 @@ from datetime import datetime
 from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import Finding, Settlement, settle
 from fadewatch_collector.rules.event_findings import silent_finding
+from fadewatch_collector.rules.notify import is_more_urgent
 from fadewatch_collector.store import alerts as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.notifications import queue_alerts
 from fadewatch_collector.usecases.services import Services
 
 
@@ -29,17 +31,24 @@ async def apply_findings(
 async def _carry_out(
     connection: WriteConnection, subject: Subject, outcome: Settlement, now: datetime
 ) -> None:
-    for finding in outcome.to_open:
+    to_tell = [
         await rows.open_alert(connection, subject, finding, now)
+        for finding in outcome.to_open
+    ]
     for rested, finding in outcome.to_reopen:
-        await rows.reopen_alert(connection, rested, subject, finding, now)
+        to_tell.append(
+            await rows.reopen_alert(connection, rested, subject, finding, now)
+        )
     for alert, finding in outcome.to_update:
         await rows.update_alert(connection, alert, subject, finding, now)
+        if is_more_urgent(finding.urgency, alert.urgency):
+            to_tell.append(alert.id)
     for alert, because in outcome.to_end:
         await rows.end_alert(connection, alert.id, because, now)
     name = subject.name
     await rows.forget_watches(connection, [(name, kind) for kind in outcome.to_forget])
     await rows.start_watches(connection, [(name, w) for w in outcome.to_watch])
+    await queue_alerts(connection, to_tell, now)
 
 
 async def look_for_silent(services: Services) -> int:
