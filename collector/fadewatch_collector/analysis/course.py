@@ -116,7 +116,8 @@ def level_now(batch: Batch, course: Course, fade: FloatArray) -> FloatArray:
     level = _row_median(np.where(use, carried, np.nan))
     least = np.min(np.where(use, health, np.inf), axis=1)
     most = np.max(np.where(use, health, -np.inf), axis=1)
-    return np.minimum(np.maximum(level, least), most)
+    within: FloatArray = np.minimum(np.maximum(level, least), most)
+    return within
 
 
 def _row_median(values: FloatArray) -> FloatArray:
