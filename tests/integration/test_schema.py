@@ -13,7 +13,8 @@ from fadewatch_collector.usecases.services import Services
 
 async def test_the_migrations_make_exactly_the_tables(services: Services) -> None:
     def differences(connection: Connection) -> list[object]:
-        return compare_metadata(MigrationContext.configure(connection), metadata)
+        found = compare_metadata(MigrationContext.configure(connection), metadata)
+        return list(found)
 
     async with services.store.reading() as connection:
         assert await connection.run_sync(differences) == []

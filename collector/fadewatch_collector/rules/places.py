@@ -3,8 +3,12 @@
 import csv
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from fadewatch_collector.errors import InvalidRequest
+
+if TYPE_CHECKING:
+    from _csv import _reader
 
 KEY = "laptop_serial"
 FIELDS = ("asset_tag", "holder", "site")
@@ -94,7 +98,7 @@ def _fields(headings: Sequence[str]) -> list[str]:
 
 
 def _rows(
-    reader: "csv._reader", headings: Sequence[str], fields: Sequence[str]
+    reader: "_reader", headings: Sequence[str], fields: Sequence[str]
 ) -> Iterator[PlaceRow]:
     for count, cells in enumerate(reader):
         if not any(cell.strip() for cell in cells):
