@@ -97,18 +97,17 @@ class ChangedMeanwhile(Conflict):
     when
         The moment, in UTC.
     how
-        What was done to it.
+        What was done to it, as in ``planned``.
     """
 
     def __init__(
         self, what: str, who: str | None, when: datetime | None, how: str | None = None
     ) -> None:
-        by = f" by {who or 'the collector itself'}"
-        action = f" ({how})" if how else ""
+        by = who or "the collector itself"
         at = f" on {when:%Y-%m-%d at %H:%M} UTC" if when else ""
         super().__init__(
-            f"{what} was changed meanwhile{by}{action}{at}; look at it again and "
-            "repeat what is still right"
+            f"{what} was {how or 'changed'} by {by}{at}, after you looked; look at it "
+            "again and repeat what is still right"
         )
         self.who = who
         self.when = when

@@ -64,6 +64,31 @@ def laptop_key(cursor: str) -> int:
     return number
 
 
+def number_cursor(what: str, number: int) -> str:
+    """Return the text that stands for a place in a list ordered by number.
+
+    Parameters
+    ----------
+    what
+        The list, in lower-case letters.
+    """
+    return _packed(f"{what}.{number}")
+
+
+def number_key(what: str, cursor: str) -> int:
+    """Return the number after which a list goes on.
+
+    Raises
+    ------
+    InvalidRequest
+        The text was not made by :func:`number_cursor` for this list.
+    """
+    (number,) = _numbers(re.compile(rf"{what}\.([0-9]{{1,19}})", re.ASCII), cursor)
+    if number > _LARGEST_ID:
+        raise _refusal()
+    return number
+
+
 def _packed(plain: str) -> str:
     return base64.urlsafe_b64encode(plain.encode()).rstrip(b"=").decode()
 

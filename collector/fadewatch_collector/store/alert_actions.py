@@ -9,6 +9,7 @@ from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.alert_terms import AlertKind, AlertState
+from fadewatch_collector.store import audit
 from fadewatch_collector.store.tables import alerts, operators
 
 
@@ -24,6 +25,22 @@ class AlertStanding:
     laptop_id: int | None
     planned_on: date | None
     assigned_to: int | None
+    changed_at: datetime
+    reopened: int
+    ended_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The last change of something; ``who`` is None when the collector made it."""
+
+    who: str | None
+    at: datetime
+    action: str | None
+
+
+LINES_READ = 100
+"""Newest lines of a trail looked at to find the last change. Own choice."""
 
 
 async def alert_standing(
@@ -61,13 +78,13 @@ async def end_alerts_of(
     *,
     kinds: Collection[AlertKind] | None = None,
 ) -> None:
-    """End a subject's alerts (of some kinds) for a person."""
+    """End a subject's alerts (of some kinds) for a person; each trail tells of it."""
     statement = update(alerts).where(
         alerts.c.subject == subject, alerts.c.state != "ended"
     )
     if kinds is not None:
         statement = statement.where(alerts.c.kind.in_(kinds))
-    await connection.execute(
+    ended = await connection.execute(
         statement.values(
             state="ended",
             ended_at=now,
@@ -75,8 +92,24 @@ async def end_alerts_of(
             ended_by=who,
             changed_at=now,
             version=alerts.c.version + 1,
-        )
+        ).returning(alerts.c.id)
     )
+    for number in sorted(ended.scalars()):
+        detail = {"because": because}
+        await audit.note(connection, now, who, "ended", f"alert:{number}", detail)
+
+
+async def last_change(connection: AsyncConnection, alert: AlertStanding) -> Change:
+    """Return who changed an alert last, notes left out."""
+    lines = await audit.trail_of(connection, [f"alert:{alert.id}"], limit=LINES_READ)
+    last = next((line for line in lines if line.action != "note"), None)
+    if alert.state == "ended" and alert.ended_by is None:
+        return Change(None, alert.changed_at, "ended")
+    # A person's word never makes an alert open again, the collector's does.
+    reopened = alert.state == "open" and alert.reopened > 0
+    if last is None or (reopened and last.at < alert.changed_at):
+        return Change(None, alert.changed_at, "opened again" if reopened else None)
+    return Change(last.who, last.at, last.action)
 
 
 async def operator_id(connection: AsyncConnection, name: str) -> int | None:

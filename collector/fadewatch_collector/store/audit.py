@@ -31,6 +31,7 @@ async def note(
 class AuditLine:
     """One line of the audit trail."""
 
+    id: int
     at: datetime
     who: str
     action: str
@@ -50,7 +51,7 @@ async def trail_of(
     """Return the newest lines about some subjects, newest first."""
     column = audit.c
     query = (
-        select(column.at, column.who, column.action, column.subject, column.detail)
+        select(*(column[name] for name in AuditLine.__slots__))
         .where(column.subject.in_(subjects))
         .order_by(column.id.desc())
         .limit(limit)

@@ -3,8 +3,9 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import Row, insert, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.alerts import Subject
@@ -71,10 +72,36 @@ async def inspections_of(
         .where(column.laptop_id == laptop_id)
         .order_by(column.id.desc())
     )
-    return [
-        Inspection(row[0], row[1], row[2], row[3], row[4], tuple(row[5]), row[6])
-        for row in await connection.execute(query)
-    ]
+    return [_inspection(row) for row in await connection.execute(query)]
+
+
+async def inspections_before(
+    connection: AsyncConnection,
+    *,
+    laptop_id: int | None,
+    pack_id: int | None,
+    before: int | None,
+    limit: int,
+) -> list[Inspection]:
+    """Return inspections, newest first, from an inspection's number on."""
+    column = inspections.c
+    query = (
+        select(*(column[name] for name in Inspection.__slots__))
+        .order_by(column.id.desc())
+        .limit(limit)
+    )
+    if laptop_id is not None:
+        query = query.where(column.laptop_id == laptop_id)
+    if pack_id is not None:
+        query = query.where(column.pack_id == pack_id)
+    if before is not None:
+        query = query.where(column.id < before)
+    return [_inspection(row) for row in await connection.execute(query)]
+
+
+def _inspection(row: Row[Any]) -> Inspection:
+    known = row._asdict()
+    return Inspection(**known | {"signs": tuple(known["signs"])})
 
 
 async def last_clean_inspections(
@@ -158,7 +185,7 @@ async def spend_link(connection: AsyncConnection, digest: bytes, now: datetime) 
     link = inspection_links.c
     result = await connection.execute(
         update(inspection_links)
-        .where(link.digest == digest, link.answered_at.is_(None))
+        .where(link.digest == digest, link.answered_at.is_(None), link.expires_at > now)
         .values(answered_at=now)
     )
     return result.rowcount == 1

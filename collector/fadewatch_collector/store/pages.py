@@ -35,6 +35,7 @@ from fadewatch_collector.store.tables import (
     alerts,
     assessments,
     laptops,
+    operators,
     packs,
     slot_stays,
 )
@@ -52,7 +53,17 @@ class AlertFilter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlertRow:
-    """One alert with the laptop and the pack it is about."""
+    """One alert with the laptop and the pack it is about.
+
+    Attributes
+    ----------
+    assigned_name
+        The operator it was handed over to.
+    version
+        Goes up with each change of its state.
+    reopened
+        How often it came back [count].
+    """
 
     id: int
     kind: AlertKind
@@ -64,7 +75,11 @@ class AlertRow:
     changed_at: datetime
     ended_at: datetime | None
     ended_because: str | None
+    ended_by: str | None
     planned_on: date | None
+    assigned_name: str | None
+    version: int
+    reopened: int
     reasons: list[str]
     next_step: str
     figures_opened: dict[str, Any]
@@ -201,8 +216,10 @@ def select_alerts() -> Select[Any]:
             packs.c.maker.label("pack_maker"),
             packs.c.model.label("pack_model"),
             packs.c.serial.label("pack_serial"),
+            operators.c.name.label("assigned_name"),
         )
         .select_from(alerts)
+        .outerjoin(operators, operators.c.id == alerts.c.assigned_to)
         .outerjoin(laptops, laptops.c.id == alerts.c.laptop_id)
         .outerjoin(packs, packs.c.id == alerts.c.pack_id)
     )

@@ -115,10 +115,11 @@ async def changes_of(connection: AsyncConnection, import_id: int) -> list[PlaceC
 
 async def mark_undone(
     connection: AsyncConnection, import_id: int, who: str, now: datetime
-) -> None:
-    """Mark an import undone."""
-    await connection.execute(
+) -> bool:
+    """Mark an import undone; False when it was already."""
+    result = await connection.execute(
         update(place_imports)
-        .where(place_imports.c.id == import_id)
+        .where(place_imports.c.id == import_id, place_imports.c.undone_at.is_(None))
         .values(undone_at=now, undone_by=who)
     )
+    return result.rowcount == 1

@@ -1,27 +1,38 @@
 """The register of removed packs."""
 
+from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Select, select, update
+from sqlalchemy import ScalarSelect, Select, Text, cast, literal, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import laptops, packs, removed_packs
+from fadewatch_collector.store.tables import audit, laptops, packs, removed_packs
 
 RemovedState = Literal["removed", "set aside", "handed over"]
+
+_CHANGES = ("swap confirmed", "pack set aside", "pack handed over")
+"""Actions of the audit trail that write a record."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RemovedPack:
-    """One removed pack, with what it is and where it came from."""
+    """One removed pack, with what it is and where it came from.
+
+    Attributes
+    ----------
+    changed_by
+        Who wrote the record last, by the audit trail.
+    """
 
     id: int
     pack_id: int
     laptop_id: int
     hostname: str | None
     asset_tag: str | None
+    laptop_serial: str | None
     site: str | None
     slot: str
     maker: str | None
@@ -38,6 +49,7 @@ class RemovedPack:
     removed_at: datetime
     removed_by: str
     changed_at: datetime
+    changed_by: str | None
     version: int
 
 
@@ -82,6 +94,8 @@ def _select() -> Select[Any]:
     sources = {
         **{c.name: c for c in packs.c if c.name in names},
         **{n: laptops.c[n] for n in ("hostname", "asset_tag", "site")},
+        "laptop_serial": laptops.c.serial,
+        "changed_by": _changed_by(),
         **{c.name: c for c in removed_packs.c if c.name in names},
     }
     return (
@@ -90,6 +104,28 @@ def _select() -> Select[Any]:
         .join(packs, packs.c.id == removed_packs.c.pack_id)
         .join(laptops, laptops.c.id == removed_packs.c.laptop_id)
     )
+
+
+def _changed_by() -> ScalarSelect[str]:
+    subject = literal("pack:") + cast(removed_packs.c.pack_id, Text)
+    return (
+        select(audit.c.who)
+        .where(audit.c.subject == subject, audit.c.action.in_(_CHANGES))
+        .order_by(audit.c.id.desc())
+        .limit(1)
+        .correlate(removed_packs)
+        .scalar_subquery()
+    )
+
+
+async def stream_removed(
+    connection: AsyncConnection, chunk: int
+) -> AsyncGenerator[Sequence[RemovedPack]]:
+    """Yield every removed pack, newest record first, up to ``chunk`` at a time."""
+    query = _select().order_by(removed_packs.c.id.desc())
+    async with connection.stream(query.execution_options(yield_per=chunk)) as result:
+        async for rows in result.partitions():
+            yield [_record(row) for row in rows]
 
 
 async def removed_packs_after(

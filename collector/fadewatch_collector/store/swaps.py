@@ -3,9 +3,9 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
-from sqlalchemy import and_, func, select, update
+from sqlalchemy import Row, Select, and_, exists, func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.swap_verdict import Arrival, PackKind, Verdict
@@ -21,6 +21,49 @@ from fadewatch_common.wear import is_plausible, wear
 
 ARRIVAL_READINGS = 50
 """First readings of a new pack that its swap is judged by. Own choice."""
+
+
+SwapState = Literal["to confirm", "confirmed", "rejected"]
+
+_OLD, _NEW = packs.alias("old_pack"), packs.alias("new_pack")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwapDetail:
+    """A swap as people see it: the laptop, both packs, what is said and decided."""
+
+    id: int
+    laptop_id: int
+    hostname: str | None
+    asset_tag: str | None
+    laptop_maker: str | None
+    laptop_model: str | None
+    laptop_serial: str | None
+    site: str | None
+    slot: str
+    at: datetime
+    old_pack_id: int
+    old_maker: str | None
+    old_model: str | None
+    old_serial: str | None
+    new_pack_id: int
+    new_maker: str | None
+    new_model: str | None
+    new_serial: str | None
+    state: SwapState
+    wrong: Sequence[str]
+    remarks: Sequence[str]
+    decided_at: datetime | None
+    decided_by: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwapFilter:
+    """Which swaps a list shows; None is: all of them."""
+
+    state: SwapState | None = None
+    laptop_id: int | None = None
+    pack_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,10 +211,11 @@ async def keep_verdict(
     )
 
 
-async def swap_by_id(connection: AsyncConnection, swap_id: int) -> Any | None:
-    """Return one swap's row."""
-    query = select(swaps).where(swaps.c.id == swap_id)
-    return (await connection.execute(query)).first()
+async def swap_by_id(connection: AsyncConnection, swap_id: int) -> SwapDetail | None:
+    """Return one swap."""
+    query = _select_swaps().where(swaps.c.id == swap_id)
+    row = (await connection.execute(query)).first()
+    return _detail(row) if row else None
 
 
 async def decide_swap(
@@ -186,11 +230,54 @@ async def decide_swap(
     return result.rowcount == 1
 
 
-async def swaps_of_laptop(connection: AsyncConnection, laptop_id: int) -> Sequence[Any]:
-    """Return a laptop's swaps, newest first."""
-    query = (
-        select(swaps)
-        .where(swaps.c.laptop_id == laptop_id)
-        .order_by(swaps.c.at.desc(), swaps.c.id.desc())
+async def sits_somewhere(connection: AsyncConnection, pack_id: int) -> bool:
+    """Say whether a pack sits in a laptop now."""
+    stay = slot_stays.c
+    query = select(exists().where(stay.pack_id == pack_id, stay.until_at.is_(None)))
+    return bool(await connection.scalar(query))
+
+
+async def swaps_before(
+    connection: AsyncConnection,
+    wanted: SwapFilter,
+    *,
+    before: int | None,
+    limit: int,
+) -> list[SwapDetail]:
+    """Return swaps, the one seen last first, from a swap's number on."""
+    query = _select_swaps().order_by(swaps.c.id.desc()).limit(limit)
+    if wanted.state is not None:
+        query = query.where(swaps.c.state == wanted.state)
+    if wanted.laptop_id is not None:
+        query = query.where(swaps.c.laptop_id == wanted.laptop_id)
+    if wanted.pack_id is not None:
+        either = (swaps.c.old_pack_id == wanted.pack_id) | (
+            swaps.c.new_pack_id == wanted.pack_id
+        )
+        query = query.where(either)
+    if before is not None:
+        query = query.where(swaps.c.id < before)
+    return [_detail(row) for row in await connection.execute(query)]
+
+
+def _select_swaps() -> Select[Any]:
+    column = swaps.c
+    names = ("maker", "model", "serial")
+    return (
+        select(
+            *(column[name] for name in SwapDetail.__slots__ if name in column),
+            laptops.c.hostname,
+            laptops.c.asset_tag,
+            laptops.c.site,
+            *(laptops.c[name].label(f"laptop_{name}") for name in names),
+            *(_OLD.c[name].label(f"old_{name}") for name in names),
+            *(_NEW.c[name].label(f"new_{name}") for name in names),
+        )
+        .join(laptops, laptops.c.id == column.laptop_id)
+        .join(_OLD, _OLD.c.id == column.old_pack_id)
+        .join(_NEW, _NEW.c.id == column.new_pack_id)
     )
-    return (await connection.execute(query)).all()
+
+
+def _detail(row: Row[Any]) -> SwapDetail:
+    return SwapDetail(**row._asdict())

@@ -8,8 +8,14 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from fadewatch_collector.errors import Conflict, InvalidRequest, NotFound
-from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.errors import (
+    ChangedMeanwhile,
+    Conflict,
+    InvalidRequest,
+    NotFound,
+)
+from fadewatch_collector.rules.notes import note_problem
+from fadewatch_collector.rules.operators import Operator, clean_name, name_problem
 from fadewatch_collector.store import alert_actions as rows
 from fadewatch_collector.store import audit
 from fadewatch_collector.store.store import WriteConnection
@@ -18,14 +24,16 @@ from fadewatch_collector.usecases.services import Services
 NOTE_LENGTH = 2000
 """Longest note or reason [characters]. Own choice."""
 
+NAME_SHOWN = 64
+"""Characters of a name nobody has that are given back [count]. Own choice."""
+
 
 async def acknowledge(
     services: Services, alert_id: int, version: int, operator: Operator
 ) -> None:
     """Say that the alert was seen and is being dealt with."""
-    await _change(
-        services, alert_id, version, operator, "acknowledged", {"state": "acknowledged"}
-    )
+    values = {"state": "acknowledged", "planned_on": None}
+    await _change(services, alert_id, version, operator, "acknowledged", values)
 
 
 async def plan(
@@ -55,12 +63,14 @@ async def hand_over(
     NotFound
         There is no such operator, or the account is disabled.
     """
+    name = clean_name(to)
     async with services.store.reading() as connection:
-        assigned = await rows.operator_id(connection, to)
+        known = not name_problem(name)
+        assigned = await rows.operator_id(connection, name) if known else None
     if assigned is None:
-        raise NotFound("operator", to)
+        raise NotFound("operator", name[:NAME_SHOWN])
     values = {"assigned_to": assigned}
-    detail = {"to": to}
+    detail = {"to": name}
     await _change(services, alert_id, version, operator, "handed over", values, detail)
 
 
@@ -80,7 +90,10 @@ async def add_note(
     async with services.store.writing() as connection:
         if await rows.alert_standing(connection, alert_id) is None:
             raise NotFound("alert", alert_id)
-        await _trail(connection, services, alert_id, operator, "note", {"text": note})
+        detail, now = {"text": note}, services.clock()
+        await audit.note(
+            connection, now, operator.name, "note", f"alert:{alert_id}", detail
+        )
 
 
 async def end(
@@ -115,37 +128,27 @@ async def _change(
         if alert.version == version and alert.state == "ended":
             raise Conflict("the alert has ended; it opens again if its cause returns")
         if not await rows.change_alert(connection, alert_id, version, now, values):
-            last = await audit.last_of(connection, f"alert:{alert_id}")
-            by = f" by {last.who} ({last.action})" if last else ""
-            raise Conflict(
-                f"the alert was changed meanwhile{by}; look at it again and repeat "
-                "what is still right"
-            )
-        await _trail(connection, services, alert_id, operator, action, detail)
+            raise await _changed(connection, alert_id)
+        await audit.note(
+            connection,
+            now,
+            operator.name,
+            action,
+            f"alert:{alert_id}",
+            dict(detail) if detail else None,
+        )
 
 
-async def _trail(
-    connection: WriteConnection,
-    services: Services,
-    alert_id: int,
-    operator: Operator,
-    action: str,
-    detail: Mapping[str, Any] | None,
-) -> None:
-    await audit.note(
-        connection,
-        services.clock(),
-        operator.name,
-        action,
-        f"alert:{alert_id}",
-        dict(detail) if detail else None,
-    )
+async def _changed(connection: WriteConnection, alert_id: int) -> ChangedMeanwhile:
+    alert = await rows.alert_standing(connection, alert_id)
+    if alert is None:
+        raise NotFound("alert", alert_id)
+    last = await rows.last_change(connection, alert)
+    return ChangedMeanwhile("the alert", last.who, last.at, last.action)
 
 
 def _checked(text: str, what: str) -> str:
     stripped = text.strip()
-    if not stripped:
-        raise InvalidRequest(f"the {what} is empty")
-    if len(stripped) > NOTE_LENGTH:
-        raise InvalidRequest(f"the {what} is longer than {NOTE_LENGTH} characters")
+    if problem := note_problem(stripped, what, NOTE_LENGTH):
+        raise InvalidRequest(problem)
     return stripped

@@ -6,12 +6,13 @@ from datetime import timedelta
 
 from fadewatch_collector.errors import InvalidRequest, NotFound, NotSignedIn
 from fadewatch_collector.rules.event_findings import swelling_finding
+from fadewatch_collector.rules.notes import note_problem
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.rules.signs import SIGNS
 from fadewatch_collector.store import alert_actions, audit
 from fadewatch_collector.store import inspections as rows
 from fadewatch_collector.store.alerts import Subject
-from fadewatch_collector.store.inspections import Asked
+from fadewatch_collector.store.inspections import Asked, Inspection
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import raise_event
 from fadewatch_collector.usecases.enrolment import SECRET_BYTES, digest_of
@@ -42,9 +43,33 @@ async def inspect(
     InvalidRequest
         A sign that is not one of ours, or a note that is too long.
     """
-    _check(signs, note)
+    note = _checked(signs, note)
     async with services.store.writing() as connection:
         return await _keep(connection, services, laptop_id, operator.name, signs, note)
+
+
+async def list_inspections(
+    services: Services,
+    *,
+    laptop_id: int | None = None,
+    pack_id: int | None = None,
+    before: int | None = None,
+    limit: int = 100,
+) -> list[Inspection]:
+    """Return inspections, newest first."""
+    async with services.store.reading() as connection:
+        return await rows.inspections_before(
+            connection,
+            laptop_id=laptop_id,
+            pack_id=pack_id,
+            before=before,
+            limit=limit,
+        )
+
+
+def link_path(token: str) -> str:
+    """Return the path of the page that a link to the holder opens."""
+    return f"/inspect/{token}"
 
 
 async def ask_holder(services: Services, laptop_id: int, operator: Operator) -> str:
@@ -99,7 +124,7 @@ async def answer_link(
     InvalidRequest
         A sign that is not one of ours, or a note that is too long.
     """
-    _check(signs, note)
+    note = _checked(signs, note)
     digest, now = digest_of(token), services.clock()
     async with services.store.writing() as connection:
         asked = await rows.asked_by(connection, digest, now)
@@ -110,12 +135,15 @@ async def answer_link(
         return await _keep(connection, services, asked.laptop_id, HOLDER, signs, note)
 
 
-def _check(signs: Collection[str], note: str | None) -> None:
+def _checked(signs: Collection[str], note: str | None) -> str | None:
+    """Check an answer and return its note; one of blanks only is none."""
     unknown = set(signs) - SIGNS.keys()
     if unknown:
         raise InvalidRequest(f"no such sign: {', '.join(sorted(unknown))[:100]}")
-    if note is not None and len(note) > NOTE_LENGTH:
-        raise InvalidRequest(f"the note is longer than {NOTE_LENGTH} characters")
+    written = (note or "").strip()
+    if written and (problem := note_problem(written, "note", NOTE_LENGTH)):
+        raise InvalidRequest(problem)
+    return written or None
 
 
 async def _keep(
@@ -158,5 +186,6 @@ async def _keep(
                 kinds={"inspect"},
             )
     detail = {"signs": seen, "note": note}
-    await audit.note(connection, now, who, "inspected", f"laptop:{laptop_id}", detail)
+    for name in {f"laptop:{laptop_id}": None, **{one.name: None for one in about}}:
+        await audit.note(connection, now, who, "inspected", name, detail)
     return bool(seen)

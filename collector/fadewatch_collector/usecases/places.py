@@ -1,8 +1,9 @@
 """Import asset tags, holders and sites by laptop serial, and undo the last import."""
 
-from collections.abc import Iterable
+import asyncio
+from collections.abc import Iterable, Sequence
 
-from fadewatch_collector.errors import Conflict
+from fadewatch_collector.errors import ChangedMeanwhile, Conflict
 from fadewatch_collector.rules.places import ImportPlan, plan_import, read_places
 from fadewatch_collector.store import audit
 from fadewatch_collector.store import places as rows
@@ -10,6 +11,7 @@ from fadewatch_collector.store.places import PlaceImport
 from fadewatch_collector.usecases.services import Services
 
 IMPORTS_SHOWN = 20
+NOTHING_TO_UNDO = "there is no import to undo"
 
 
 async def import_places(
@@ -24,7 +26,8 @@ async def import_places(
     InvalidRequest
         The file cannot be read; the message names the line.
     """
-    places = read_places(lines)
+    # A file of a whole fleet takes a while: the loop goes on answering meanwhile.
+    places = await asyncio.to_thread(read_places, lines)
     now = services.clock()
     async with services.store.writing() as connection:
         plan = plan_import(places, await rows.known_places(connection))
@@ -50,22 +53,35 @@ async def list_imports(services: Services) -> list[PlaceImport]:
         return await rows.last_imports(connection, IMPORTS_SHOWN)
 
 
-async def undo_last_import(services: Services, who: str) -> int:
+async def undo_last_import(
+    services: Services, who: str, *, expected: int | None = None
+) -> int:
     """Undo the newest import that stands; returns how many laptops it gave back.
 
     A field that was changed again since keeps its newer value.
 
+    Parameters
+    ----------
+    expected
+        The import that is meant; None is whichever stands.
+
     Raises
     ------
     Conflict
-        There is nothing to undo.
+        There is nothing to undo, or another import stands by now.
     """
     now = services.clock()
     async with services.store.writing() as connection:
         newest = await rows.last_imports(connection, IMPORTS_SHOWN)
         last = next((one for one in newest if one.undone_at is None), None)
         if last is None:
-            raise Conflict("there is no import to undo")
+            raise _not_the_one(newest, expected) or Conflict(NOTHING_TO_UNDO)
+        if expected is not None and last.id != expected:
+            raise _not_the_one(newest, expected) or Conflict(
+                f"the import that stands is number {last.id}, not {expected}"
+            )
+        if not await rows.mark_undone(connection, last.id, who, now):
+            raise Conflict(NOTHING_TO_UNDO)
         known = {
             place.laptop_id: place.values
             for places in (await rows.known_places(connection)).values()
@@ -82,8 +98,22 @@ async def undo_last_import(services: Services, who: str) -> int:
             if back:
                 await rows.set_place(connection, change.laptop_id, back)
                 count += 1
-        await rows.mark_undone(connection, last.id, who, now)
         await audit.note(
             connection, now, who, "places import undone", f"places:{last.id}"
         )
     return count
+
+
+def _not_the_one(
+    newest: Sequence[PlaceImport], expected: int | None
+) -> ChangedMeanwhile | None:
+    """Say who was first when the import that is meant does not stand any more."""
+    meant = next((one for one in newest if one.id == expected), None)
+    if meant is not None and meant.undone_at is not None:
+        return ChangedMeanwhile(
+            "the import", meant.undone_by, meant.undone_at, "undone"
+        )
+    if expected is not None and newest and newest[0].id > expected:
+        last = newest[0]
+        return ChangedMeanwhile("the import", last.who, last.at, "followed by another")
+    return None

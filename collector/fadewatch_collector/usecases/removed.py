@@ -1,10 +1,17 @@
 """Removed packs: where they are, and how they leave."""
 
-from fadewatch_collector.errors import Conflict, InvalidRequest, NotFound
+from fadewatch_collector.errors import (
+    ChangedMeanwhile,
+    Conflict,
+    InvalidRequest,
+    NotFound,
+)
+from fadewatch_collector.rules.notes import note_problem
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.store import audit
 from fadewatch_collector.store import removed as rows
 from fadewatch_collector.store.removed import RemovedPack, RemovedState
+from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.services import Services
 
 WAYS = ("collection point", "trained staff", "post", "air freight", "other")
@@ -32,6 +39,21 @@ async def list_removed(
         )
 
 
+async def find_removed(services: Services, record_id: int) -> RemovedPack:
+    """Return one record.
+
+    Raises
+    ------
+    NotFound
+        There is no such record.
+    """
+    async with services.store.reading() as connection:
+        record = await rows.removed_by_id(connection, record_id)
+    if record is None:
+        raise NotFound("removed pack", record_id)
+    return record
+
+
 async def set_aside(
     services: Services,
     record_id: int,
@@ -43,11 +65,9 @@ async def set_aside(
     note: str | None = None,
 ) -> None:
     """Say where a removed pack lies, and whether it is swollen."""
-    values: dict[str, object] = {
-        "state": "set aside",
-        "place": _text(place, "place"),
-        "note": _text(note, "note") if note else None,
-    }
+    values: dict[str, object] = {"state": "set aside", "place": _text(place, "place")}
+    if note and note.strip():
+        values["note"] = _text(note, "note")
     if swollen is not None:
         values["swollen"] = swollen
     await _change(services, record_id, version, operator, "pack set aside", values)
@@ -72,21 +92,16 @@ async def hand_over(
     """
     if way not in WAYS:
         raise InvalidRequest(f"'{way}' is none of: {', '.join(WAYS)}")
-    async with services.store.reading() as connection:
-        record = await rows.removed_by_id(connection, record_id)
-    if record is None:
-        raise NotFound("removed pack", record_id)
+    record = await find_removed(services, record_id)
     if way in NOT_FOR_SWOLLEN and record.swollen is not False:
         known = "is swollen" if record.swollen else "may be swollen (nobody has said)"
         raise InvalidRequest(
             f"the pack {known}: it must not be posted or flown. Hand it to trained "
             "staff or a battery collection point; local rules come first."
         )
-    values: dict[str, object] = {
-        "state": "handed over",
-        "place": way,
-        "note": _text(note, "note") if note else record.note,
-    }
+    values: dict[str, object] = {"state": "handed over", "place": way}
+    if note and note.strip():
+        values["note"] = _text(note, "note")
     await _change(services, record_id, version, operator, "pack handed over", values)
 
 
@@ -104,18 +119,25 @@ async def _change(
         if record is None:
             raise NotFound("removed pack", record_id)
         if record.state == "handed over":
-            raise Conflict("the pack was handed over already")
+            by = f" by {record.changed_by}" if record.changed_by else ""
+            raise Conflict(f"the pack was handed over already{by}")
         if not await rows.change_removed(connection, record_id, version, now, values):
-            raise Conflict("the record was changed meanwhile; look at it again")
-        detail = {key: value for key, value in values.items() if value is not None}
+            raise await _changed(connection, record_id)
         for subject in (f"pack:{record.pack_id}", f"laptop:{record.laptop_id}"):
-            await audit.note(connection, now, operator.name, action, subject, detail)
+            await audit.note(connection, now, operator.name, action, subject, values)
+
+
+async def _changed(connection: WriteConnection, record_id: int) -> ChangedMeanwhile:
+    record = await rows.removed_by_id(connection, record_id)
+    if record is None:
+        raise NotFound("removed pack", record_id)
+    return ChangedMeanwhile(
+        "the record", record.changed_by, record.changed_at, record.state
+    )
 
 
 def _text(text: str | None, what: str) -> str:
     stripped = (text or "").strip()
-    if not stripped:
-        raise InvalidRequest(f"the {what} is empty")
-    if len(stripped) > TEXT_LENGTH:
-        raise InvalidRequest(f"the {what} is longer than {TEXT_LENGTH} characters")
+    if problem := note_problem(stripped, what, TEXT_LENGTH):
+        raise InvalidRequest(problem)
     return stripped

@@ -1,8 +1,9 @@
 """Swaps: judge the pack that took another's place, and take a person's word."""
 
 from collections.abc import Collection
+from datetime import datetime
 
-from fadewatch_collector.errors import Conflict, NotFound
+from fadewatch_collector.errors import ChangedMeanwhile, NotFound
 from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.event_findings import swap_finding
@@ -11,6 +12,8 @@ from fadewatch_collector.rules.swap_verdict import judge_swap
 from fadewatch_collector.store import alert_actions, audit, removed
 from fadewatch_collector.store import swaps as rows
 from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.store.swaps import SwapDetail, SwapFilter, SwapState
 from fadewatch_collector.usecases.alerts import apply_findings
 from fadewatch_collector.usecases.policies import policy_of
 from fadewatch_collector.usecases.services import Services
@@ -43,10 +46,40 @@ async def judge_swaps(services: Services, pack_ids: Collection[int]) -> None:
         await apply_findings(connection, found, SWAP_KINDS, services.clock())
 
 
+async def list_swaps(
+    services: Services,
+    wanted: SwapFilter,
+    *,
+    before: int | None = None,
+    limit: int = 100,
+) -> list[SwapDetail]:
+    """Return swaps, the one seen last first."""
+    async with services.store.reading() as connection:
+        return await rows.swaps_before(connection, wanted, before=before, limit=limit)
+
+
+async def find_swap(services: Services, swap_id: int) -> SwapDetail:
+    """Return one swap.
+
+    Raises
+    ------
+    NotFound
+        There is no such swap.
+    """
+    async with services.store.reading() as connection:
+        swap = await rows.swap_by_id(connection, swap_id)
+    if swap is None:
+        raise NotFound("swap", swap_id)
+    return swap
+
+
 async def confirm_swap(
     services: Services, swap_id: int, operator: Operator, *, swollen: bool | None
 ) -> None:
     """Confirm a swap: the old pack's alerts end and its removal record begins.
+
+    A pack that sits in another laptop by now was moved, not removed: it keeps its
+    alerts and gets no record.
 
     Parameters
     ----------
@@ -57,25 +90,14 @@ async def confirm_swap(
     ------
     NotFound
         There is no such swap.
-    Conflict
+    ChangedMeanwhile
         It was decided already.
     """
     now = services.clock()
     async with services.store.writing() as connection:
-        swap = await rows.swap_by_id(connection, swap_id)
-        if swap is None:
-            raise NotFound("swap", swap_id)
-        if not await rows.decide_swap(
-            connection, swap_id, "confirmed", operator.name, now
-        ):
-            raise Conflict(f"the swap was {swap.state} by {swap.decided_by} already")
-        await alert_actions.end_alerts_of(
-            connection,
-            f"pack:{swap.old_pack_id}",
-            "the pack was removed",
-            operator.name,
-            now,
-        )
+        swap = await _decide(connection, swap_id, "confirmed", operator.name, now)
+        if not await rows.sits_somewhere(connection, swap.old_pack_id):
+            await _remove(connection, swap, operator.name, now, swollen=swollen)
         await alert_actions.end_alerts_of(
             connection,
             f"pack:{swap.new_pack_id}",
@@ -84,25 +106,34 @@ async def confirm_swap(
             now,
             kinds=SWAP_KINDS,
         )
-        await removed.add_removed(
-            connection,
-            pack_id=swap.old_pack_id,
-            laptop_id=swap.laptop_id,
-            slot=swap.slot,
-            swollen=swollen,
-            removed_at=swap.at,
-            who=operator.name,
-            now=now,
-        )
         detail = {"swap": swap_id, "swollen": swollen}
-        for subject in (
-            f"laptop:{swap.laptop_id}",
-            f"pack:{swap.old_pack_id}",
-            f"pack:{swap.new_pack_id}",
-        ):
+        for subject in _subjects(swap):
             await audit.note(
                 connection, now, operator.name, "swap confirmed", subject, detail
             )
+
+
+async def _remove(
+    connection: WriteConnection,
+    swap: SwapDetail,
+    who: str,
+    now: datetime,
+    *,
+    swollen: bool | None,
+) -> None:
+    await alert_actions.end_alerts_of(
+        connection, f"pack:{swap.old_pack_id}", "the pack was removed", who, now
+    )
+    await removed.add_removed(
+        connection,
+        pack_id=swap.old_pack_id,
+        laptop_id=swap.laptop_id,
+        slot=swap.slot,
+        swollen=swollen,
+        removed_at=swap.at,
+        who=who,
+        now=now,
+    )
 
 
 async def reject_swap(services: Services, swap_id: int, operator: Operator) -> None:
@@ -115,18 +146,12 @@ async def reject_swap(services: Services, swap_id: int, operator: Operator) -> N
     ------
     NotFound
         There is no such swap.
-    Conflict
+    ChangedMeanwhile
         It was decided already.
     """
     now = services.clock()
     async with services.store.writing() as connection:
-        swap = await rows.swap_by_id(connection, swap_id)
-        if swap is None:
-            raise NotFound("swap", swap_id)
-        if not await rows.decide_swap(
-            connection, swap_id, "rejected", operator.name, now
-        ):
-            raise Conflict(f"the swap was {swap.state} by {swap.decided_by} already")
+        swap = await _decide(connection, swap_id, "rejected", operator.name, now)
         await alert_actions.end_alerts_of(
             connection,
             f"pack:{swap.new_pack_id}",
@@ -135,11 +160,38 @@ async def reject_swap(services: Services, swap_id: int, operator: Operator) -> N
             now,
             kinds={"swap-to-confirm"},
         )
-        await audit.note(
-            connection,
-            now,
-            operator.name,
-            "swap rejected",
-            f"laptop:{swap.laptop_id}",
-            {"swap": swap_id},
-        )
+        for subject in _subjects(swap):
+            await audit.note(
+                connection,
+                now,
+                operator.name,
+                "swap rejected",
+                subject,
+                {"swap": swap_id},
+            )
+
+
+async def _decide(
+    connection: WriteConnection,
+    swap_id: int,
+    state: SwapState,
+    who: str,
+    now: datetime,
+) -> SwapDetail:
+    """Take the decision for one person; whoever comes second is told."""
+    done = await rows.decide_swap(connection, swap_id, state, who, now)
+    # Read afterwards: it then says who was first, however close the two were.
+    swap = await rows.swap_by_id(connection, swap_id)
+    if swap is None:
+        raise NotFound("swap", swap_id)
+    if not done:
+        raise ChangedMeanwhile("the swap", swap.decided_by, swap.decided_at, swap.state)
+    return swap
+
+
+def _subjects(swap: SwapDetail) -> tuple[str, ...]:
+    return (
+        f"laptop:{swap.laptop_id}",
+        f"pack:{swap.old_pack_id}",
+        f"pack:{swap.new_pack_id}",
+    )
