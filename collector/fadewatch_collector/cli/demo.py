@@ -1,7 +1,5 @@
 """Show the collector with an invented fleet."""
 
-import contextlib
-import secrets
 import time
 from datetime import timedelta
 
@@ -9,12 +7,10 @@ import click
 
 from fadewatch_collector.cli.context import read_settings, with_services
 from fadewatch_collector.cli.serve import run_service
-from fadewatch_collector.errors import Conflict
-from fadewatch_collector.usecases.accounts import add_operator, make_single_sign_in
-from fadewatch_collector.usecases.demo import fill_with_demo, is_demo
+from fadewatch_collector.usecases.accounts import make_single_sign_in, sign_in_path
+from fadewatch_collector.usecases.demo import OPERATOR, fill_with_demo, is_demo
 from fadewatch_collector.usecases.services import Services
 
-OPERATOR = "technician"
 LINK_LIFETIME = timedelta(hours=8)
 
 
@@ -38,14 +34,10 @@ async def _prepare(services: Services) -> str:
         count = await fill_with_demo(services, _show_progress)
         seconds = time.monotonic() - started
         click.echo(f"Stored {count} reports of an invented fleet in {seconds:.0f} s.")
-    # On a second run the operator is there already.
-    with contextlib.suppress(Conflict):
-        password = secrets.token_urlsafe(24)
-        await add_operator(services, OPERATOR, "technician", password)
     token = await make_single_sign_in(services, OPERATOR, LINK_LIFETIME)
     settings = services.settings
     base = settings.public_url or f"http://{settings.host}:{settings.port}"
-    return f"{base}/sign-in/once?token={token}"
+    return base + sign_in_path(token)
 
 
 def _show_progress(done: int, total: int) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fadewatch_collector.errors import InvalidRequest
 
 if TYPE_CHECKING:
-    from _csv import _reader
+    from _csv import Reader
 
 KEY = "laptop_serial"
 FIELDS = ("asset_tag", "holder", "site")
@@ -98,7 +98,7 @@ def _fields(headings: Sequence[str]) -> list[str]:
 
 
 def _rows(
-    reader: "_reader", headings: Sequence[str], fields: Sequence[str]
+    reader: "Reader", headings: Sequence[str], fields: Sequence[str]
 ) -> Iterator[PlaceRow]:
     for count, cells in enumerate(reader):
         if not any(cell.strip() for cell in cells):

@@ -1,9 +1,11 @@
-"""What only the demo writes: places without an import."""
+"""What only the demo asks and writes."""
 
-from sqlalchemy import func, select, update
+from datetime import datetime
+
+from sqlalchemy import func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import laptops
+from fadewatch_collector.store.tables import laptops, swaps
 
 
 async def count_laptops(connection: AsyncConnection) -> int:
@@ -11,12 +13,12 @@ async def count_laptops(connection: AsyncConnection) -> int:
     return (await connection.scalar(select(func.count(laptops.c.id)))) or 0
 
 
-async def set_place(
-    connection: AsyncConnection, laptop_id: int, asset_tag: str, holder: str | None
-) -> None:
-    """Set a laptop's asset tag and holder."""
-    await connection.execute(
-        update(laptops)
-        .where(laptops.c.id == laptop_id)
-        .values(asset_tag=asset_tag, holder=holder)
+async def right_swaps_before(
+    connection: AsyncConnection, before: datetime
+) -> list[int]:
+    """Return swaps to confirm from before a moment that nothing speaks against."""
+    column = swaps.c
+    query = select(column.id, column.wrong).where(
+        column.state == "to confirm", column.at < before
     )
+    return [number for number, wrong in await connection.execute(query) if not wrong]

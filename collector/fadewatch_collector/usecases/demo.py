@@ -1,25 +1,35 @@
 """Fill a store with an invented fleet, as if its two years had been lived through."""
 
+import secrets
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from fadewatch_collector.errors import Conflict
+from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.simulation.demo import Delivery, DemoLaptop, demo_fleet
 from fadewatch_collector.store import demo as demo_rows
-from fadewatch_collector.store import enrolment as laptop_rows
 from fadewatch_collector.store import intake as rows
+from fadewatch_collector.store.places import set_place
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.values import get_value, set_value
+from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.swaps import confirm_swap, judge_swaps
 from fadewatch_common.encoding import to_json
 
 STEP = timedelta(days=14)
 """How much of the fleet's past is lived through between two assessments. Own choice."""
 
+CONFIRMED_AFTER = timedelta(days=21)
+"""How long the demo's technician takes to confirm a swap. Own choice."""
+
+OPERATOR = "technician"
+PASSWORD_BYTES = 24
 DEMO_MARK = "demo-fleet-until"
 
 Progress = Callable[[int, int], None]
@@ -54,17 +64,30 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
     until = services.clock()
     fleet = demo_fleet(until)
     numbers: dict[int, int] = {}
+    password = secrets.token_urlsafe(PASSWORD_BYTES)
+    operator = await add_operator(services, OPERATOR, "technician", password)
+    token = await make_token(
+        replace(services, clock=_standing(fleet.deliveries[0].received_at)),
+        label="invented fleet",
+        site=None,
+        lifetime=until - fleet.deliveries[0].received_at,
+        use_limit=len(fleet.laptops),
+        who=OPERATOR,
+    )
     done = 0
     for moment, part in _steps(fleet.deliveries):
         then = replace(services, clock=_standing(moment))
+        for laptop in _enrolling(fleet.laptops, numbers, moment):
+            numbers[laptop.number] = await _enrol(services, token, laptop)
         async with services.store.writing() as connection:
-            for laptop in _enrolling(fleet.laptops, numbers, moment):
-                numbers[laptop.number] = await _add_laptop(connection, laptop)
             await _add_reports(connection, part, numbers)
-        while (await file_waiting(then, limit=2_000)).reports:
-            pass
+        packs: set[int] = set()
+        while (filed := await file_waiting(then, limit=2_000)).reports:
+            packs |= filed.packs
         await assess_all(then)
+        await judge_swaps(then, packs)
         await look_for_silent(then)
+        await _confirm_old_swaps(then, operator)
         done += len(part)
         progress(done, len(fleet.deliveries))
     await assess_all(services)
@@ -72,6 +95,15 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
     async with services.store.writing() as connection:
         await set_value(connection, DEMO_MARK, until.isoformat())
     return done
+
+
+async def _confirm_old_swaps(services: Services, operator: Operator) -> None:
+    """Do what the technician of a well-kept fleet does; the newest swaps wait."""
+    before = services.clock() - CONFIRMED_AFTER
+    async with services.store.reading() as connection:
+        waiting = await demo_rows.right_swaps_before(connection, before)
+    for swap_id in waiting:
+        await confirm_swap(services, swap_id, operator, swollen=False)
 
 
 def _standing(moment: datetime) -> Callable[[], datetime]:
@@ -101,13 +133,21 @@ def _enrolling(
     )
 
 
-async def _add_laptop(connection: WriteConnection, laptop: DemoLaptop) -> int:
+async def _enrol(services: Services, token: str, laptop: DemoLaptop) -> int:
+    then = replace(services, clock=_standing(laptop.enrolled_at))
+    enrolled = await enrol(then, token, laptop.laptop, laptop.agent)
     place = laptop.place
-    number = await laptop_rows.add_laptop(
-        connection, laptop.laptop, place.site, laptop.enrolled_at
-    )
-    await demo_rows.set_place(connection, number, place.asset_tag, place.holder)
-    return number
+    async with services.store.writing() as connection:
+        await set_place(
+            connection,
+            enrolled.laptop_id,
+            {
+                "asset_tag": place.asset_tag,
+                "holder": place.holder,
+                "site": place.site,
+            },
+        )
+    return enrolled.laptop_id
 
 
 async def _add_reports(
