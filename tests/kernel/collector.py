@@ -56,12 +56,10 @@ def observed_collector(folder: Path) -> Iterator[ObservedCollector]:
         yield ObservedCollector(process, token)
 
 
-def eventually(look: Callable[[], Found | None]) -> Found:
-    """Return what the collector is about to have filed or assessed."""
+def eventually(look: Callable[[], Found], *, until: Callable[[Found], bool]) -> Found:
+    """Return what is seen once the collector has filed and assessed enough."""
     deadline = monotonic() + _FILING_SECONDS
-    while True:
-        found = look()
-        if found is not None:
-            return found
-        assert monotonic() < deadline, f"nothing came within {_FILING_SECONDS} s"
+    while not until(found := look()):
+        assert monotonic() < deadline, f"after {_FILING_SECONDS} s only {found}"
         sleep(_PAUSE_SECONDS)
+    return found

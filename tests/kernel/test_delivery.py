@@ -50,12 +50,10 @@ class Delivered:
     def assessed_packs(self, count: int) -> list[Json]:
         """Return the laptop's stays of packs once that many packs are assessed."""
 
-        def look() -> list[Json] | None:
-            packs: list[Json] = self.laptop()["packs"]
-            assessed = [pack for pack in packs if pack["assessment"] is not None]
-            return packs if len(assessed) == count else None
+        def are_assessed(packs: list[Json]) -> bool:
+            return [pack["assessment"] is None for pack in packs] == [False] * count
 
-        return eventually(look)
+        return eventually(lambda: self.laptop()["packs"], until=are_assessed)
 
     def fleet_csv(self) -> list[dict[str, str]]:
         text = self.collector.get("/exports/fleet.csv").decode()
@@ -140,12 +138,12 @@ def test_the_fleet_csv_tells_the_laptop_with_its_memory_and_drives(
 
 
 def test_a_worn_pack_is_on_the_alert_list(delivered: Delivered) -> None:
-    def look() -> Json | None:
-        alerts = delivered.collector.get_json("/alerts?kind=wear-replace")["alerts"]
-        return alerts[0] if alerts else None
+    listed = eventually(
+        lambda: delivered.collector.get_json("/alerts?kind=wear-replace")["alerts"],
+        until=bool,
+    )
 
-    alert = eventually(look)
-
+    (alert,) = listed
     assert alert["pack"]["serial"] == WORN.serial
     assert alert["laptop"]["serial"] == "TH4X9Q7K"
 
