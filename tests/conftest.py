@@ -1,5 +1,7 @@
 """Fixtures that many tests share: a real store with a clock that stands still."""
 
+import asyncio
+import shutil
 from collections.abc import AsyncIterator
 from pathlib import Path
 
@@ -8,7 +10,7 @@ from hypothesis import settings as hypothesis_settings
 
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.store.store import open_store
+from fadewatch_collector.store.store import open_store, sqlite_url
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
@@ -23,12 +25,28 @@ def clock() -> StandingClock:
     return StandingClock()
 
 
+@pytest.fixture(scope="session")
+def upgraded_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty SQLite file with the newest schema: copying one is quick."""
+    path = tmp_path_factory.mktemp("upgraded") / "store.sqlite3"
+
+    async def make() -> None:
+        store = open_store(sqlite_url(path))
+        await upgrade(store)
+        await store.close()
+
+    asyncio.run(make())
+    return path
+
+
 @pytest.fixture
-async def services(tmp_path: Path, clock: StandingClock) -> AsyncIterator[Services]:
+async def services(
+    tmp_path: Path, upgraded_file: Path, clock: StandingClock
+) -> AsyncIterator[Services]:
     """Services on a new SQLite file with the newest schema."""
     settings = Settings(data_folder=tmp_path / "data")
     settings.data_folder.mkdir()
+    shutil.copy(upgraded_file, settings.data_folder / "fadewatch.sqlite3")
     store = open_store(settings.store_url)
-    await upgrade(store)
     yield Services(store, settings, DEFAULT_POLICY, clock)
     await store.close()
