@@ -22,9 +22,8 @@ MAINS = 0x01
 _FIRST_BAY = 0x10
 _BAY_BYTES = 0x02
 
-# ACPI 6.0, 5.6.6, values for a control-method battery: a changed status makes the
-# kernel read _BST again, changed information makes it read _BIX too.
-STATUS_CHANGED = 0x80
+# ACPI 6.0, 5.6.6, values for a control-method battery: changed information makes the
+# kernel read _BIX again, a changed status (0x80) only _BST.
 INFORMATION_CHANGED = 0x81
 
 SUPPLIES = Path("/sys/class/power_supply")
