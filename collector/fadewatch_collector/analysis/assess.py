@@ -29,8 +29,7 @@ from fadewatch_collector.analysis.figures import (
 from fadewatch_collector.analysis.forecast import (
     LEAST_SPAN_DAYS,
     Outlook,
-    crossing,
-    weigh,
+    forecast,
 )
 from fadewatch_collector.analysis.gauge import judge_gauges
 from fadewatch_collector.analysis.knee import find_knees
@@ -40,7 +39,7 @@ from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.analysis.trajectories import BINS
 
 DEFAULT_THRESHOLDS = Thresholds()
-CELLS_AT_ONCE = 200_000
+CELLS_AT_ONCE = 120_000
 """Readings worked on at once: they and what is made of them stay in fast memory."""
 KNEE_BINS = 48
 
@@ -172,11 +171,11 @@ def _crossings(
         fade=priors.fade,
         fade_spread=priors.spread,
     )
-    weights = weigh(outlook)
     level = running_median_of_5(batch.health)
+    limits = np.asarray(thresholds.plan), np.asarray(thresholds.replace)
     plan, replace = (
-        _only(_passed(batch, level, wear, limit, crossing(weights, limit)), trusted)
-        for limit in (np.asarray(thresholds.plan), np.asarray(thresholds.replace))
+        _only(_passed(batch, level, wear, limit, expected), trusted)
+        for limit, expected in zip(limits, forecast(outlook, *limits), strict=True)
     )
     return plan, replace
 

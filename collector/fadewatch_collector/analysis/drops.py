@@ -18,7 +18,7 @@ from fadewatch_collector.analysis.medians import (
     shift,
 )
 
-LEAST_DROP = 0.075
+LEAST_DROP = 0.072
 """Least fall that counts [fraction of design]: 8 % less what noise may hide."""
 LARGE_DROP = 0.115
 """A fall that false cliffs do not reach, so few readings bear it out."""
@@ -42,6 +42,8 @@ LEAST_HELD_DAYS = 10
 MOST_PLAIN_DAYS = 30
 """So many days of the usual fade are taken off the size of a fall [d]."""
 DEVIATIONS = 3.5
+NOISE_PART = 0.35
+"""How much of the noise is added to the least fall: dips reach 7 %; own choice."""
 RESERVE = 1.3
 RAMP_DROP = 0.095
 """Least fall that counts if it takes several readings [fraction of design]."""
@@ -138,9 +140,8 @@ def _holds(batch: Batch) -> _Holds:
         *(np.take_along_axis(health, k, axis=1) for k in (last, second, third))
     )
     days = day - np.take_along_axis(day, last, axis=1)
-    days = days + np.where(
-        (last == first[:, None]) & (days >= LEAST_KNOWN_HOLD_DAYS), UNSEEN_HOLD_DAYS, 0
-    )
+    unseen = (last == first[:, None]) & (days >= LEAST_KNOWN_HOLD_DAYS)
+    days = days + np.float32(UNSEEN_HOLD_DAYS) * unseen
     long = np.arange(columns) - third >= LEARNT_AFTER
     return _Holds(np.where(batch.real, days, 0), learnt, long)
 
@@ -224,7 +225,7 @@ def _stands(
 ) -> Mask:
     """Say where a drop may have begun that has not come back since."""
     noise = batch.noise[:, None].astype(np.float32)
-    enough = np.maximum(LEAST_DROP, DEVIATIONS * noise)
+    enough = np.maximum(LEAST_DROP + NOISE_PART * noise, DEVIATIONS * noise)
     big = (fall >= enough) & (excess >= np.minimum(EXCESS_PART * fall, ENOUGH_EXCESS))
     known = np.arange(fall.shape[1]) - (fall.shape[1] - batch.count[:, None])
     enough_before = (known >= WINDOW) | ((known >= HALF_WINDOW) & (fall >= RAMP_DROP))

@@ -5,7 +5,7 @@ history; each says when the crossing comes, and the weighted spread of what they
 the forecast. The interval therefore knows of knees that no history shows yet.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -50,6 +50,8 @@ PACE_DOUBT = 30.0
 """A loss of five and a half times its standard error is half trusted."""
 MOST_PACE = 3.0
 LEAST_LOSS = 1e-4
+PACKS_AT_ONCE = 64
+"""Packs weighed at once: few enough for fast memory."""
 LEAST_SPAN_DAYS = 10
 LEAST_WEIGHT = 1e-4
 CELLS = 240
@@ -99,19 +101,58 @@ class Weights:
     outlook: Outlook
 
 
+def forecast(outlook: Outlook, *thresholds: FloatArray) -> list[Crossing]:
+    """Return when each pack's wear comes to each threshold, with its interval.
+
+    A pack already there has its crossing now; one not there within ten years has NaN.
+
+    Parameters
+    ----------
+    outlook
+        What is known of the packs.
+    thresholds
+        Wear to be reached, one entry a pack in each.
+    """
+    pieces: list[list[Crossing]] = [[] for _ in thresholds]
+    for start in range(0, max(outlook.wear.size, 1), PACKS_AT_ONCE):
+        part = slice(start, start + PACKS_AT_ONCE)
+        weights = weigh(
+            Outlook(*(getattr(outlook, f.name)[part] for f in fields(outlook)))
+        )
+        for said, threshold in zip(pieces, thresholds, strict=True):
+            said.append(crossing(weights, threshold[part]))
+    return [_joined(said) for said in pieces]
+
+
+def _joined(parts: list[Crossing]) -> Crossing:
+    return Crossing(
+        np.concatenate([part.on for part in parts]),
+        np.concatenate([part.earliest for part in parts]),
+        np.concatenate([part.latest for part in parts]),
+    )
+
+
 def weigh(outlook: Outlook) -> Weights:
     """Weigh every stretch by how well it matches each history."""
     known = stretches()
-    likely = _match(outlook, known) + known.log_prior
-    unit = np.log(outlook.span)[:, None] - np.log(known.seen)
+    likely = _match(outlook, known)
+    likely += known.log_prior
+    by_shape = likely.reshape(len(likely), len(known.reached), known.pieces)
+    by_shape += _time_prior(outlook, known)[:, None, :]
+    likely -= likely.max(axis=1, keepdims=True)
+    place = np.flatnonzero(likely > np.log(LEAST_WEIGHT))
+    pack, stretch = np.divmod(place, likely.shape[1])
+    weight = np.exp(likely.ravel()[place])
+    return Weights(pack, stretch, weight, _pace(outlook, pack, stretch), outlook)
+
+
+def _time_prior(outlook: Outlook, known: Stretches) -> SingleArray:
+    """Return the logarithm of the prior of time, for each stretch of one shape."""
+    unit = np.log(outlook.span)[:, None] - np.log(known.seen[: known.pieces])
     usual = np.log(UNIT_WEAR / outlook.fade)[:, None]
     spread = np.hypot(UNIT_SPREAD, outlook.fade_spread)[:, None]
     far = np.square((unit - usual) / spread) / TAIL
-    likely -= (0.5 * (TAIL + 1.0) * np.log1p(far)).astype(np.float32)
-    likely -= likely.max(axis=1, keepdims=True)
-    pack, stretch = np.nonzero(likely > np.log(LEAST_WEIGHT))
-    weight = np.exp(likely[pack, stretch])
-    return Weights(pack, stretch, weight, _pace(outlook, pack, stretch), outlook)
+    return np.asarray(-0.5 * (TAIL + 1.0) * np.log1p(far), dtype=np.float32)
 
 
 def _pace(outlook: Outlook, pack: CountArray, stretch: CountArray) -> SingleArray:
@@ -156,15 +197,17 @@ def _match(outlook: Outlook, known: Stretches) -> SingleArray:
     centred = seen - mean[:, None]
     square = np.sum(weight * centred**2, axis=1)
     share = (weight / total[:, None]).astype(np.float32)
-    level = share @ known.loss.T
-    power = share @ np.square(known.loss).T - level**2
-    both = (share * centred.astype(np.float32)) @ known.loss.T
-    spread = total.astype(np.float32)[:, None] * (power - 2.0 * both)
-    misfit = np.maximum(spread + square.astype(np.float32)[:, None], 0.0)
     used = np.sum(np.where(count > 0, recency, 0.0), axis=1)
-    worth = (-0.5 * INDEPENDENT / np.maximum(used, 1e-9)).astype(np.float32)
-    fresh = (mean.astype(np.float32)[:, None] - level - FRESH_WEAR) / FRESH_SPREAD
-    likely: SingleArray = worth[:, None] * misfit - 0.5 * fresh**2
+    worth = (-0.5 * INDEPENDENT / np.maximum(used, 1e-9)) * total
+    level = share @ known.loss.T
+    misfit = share @ known.loss_squared.T
+    misfit -= 2.0 * ((share * centred.astype(np.float32)) @ known.loss.T)
+    misfit -= np.square(level)
+    misfit += (square / total).astype(np.float32)[:, None]
+    likely: SingleArray = np.maximum(misfit, 0.0, out=misfit)
+    likely *= worth.astype(np.float32)[:, None]
+    fresh = np.subtract((mean - FRESH_WEAR).astype(np.float32)[:, None], level)
+    likely -= np.square(fresh) * np.float32(0.5 / FRESH_SPREAD**2)
     return likely
 
 

@@ -58,5 +58,12 @@ def ahead_median_of_5(values: SingleArray) -> SingleArray:
 def shift(values: SingleArray, places: int) -> SingleArray:
     """Return the values ``places`` earlier (later if negative), the end repeated."""
     size = values.shape[-1]
-    source = np.clip(np.arange(size) - places, 0, size - 1)
-    return values[..., source]
+    moved = np.empty_like(values)
+    step = min(abs(places), size)
+    if places >= 0:
+        moved[..., step:] = values[..., : size - step]
+        moved[..., :step] = values[..., :1]
+    else:
+        moved[..., : size - step] = values[..., step:]
+        moved[..., size - step :] = values[..., -1:]
+    return moved

@@ -57,6 +57,10 @@ class Stretches:
     ----------
     loss
         Wear since new in the middle of each bin of the history, one stretch a row.
+    loss_squared
+        The same, squared.
+    pieces
+        Stretches of one curve; they come in the same order for every curve.
     shape
         Which curve the stretch is of.
     now, seen
@@ -70,6 +74,8 @@ class Stretches:
     """
 
     loss: SingleArray
+    loss_squared: SingleArray
+    pieces: int
     shape: CountArray
     now: SingleArray
     seen: SingleArray
@@ -94,6 +100,8 @@ def stretches() -> Stretches:
     kinds = len(curves)
     return Stretches(
         loss=loss.reshape(-1, BINS).astype(np.float32),
+        loss_squared=np.square(loss).reshape(-1, BINS).astype(np.float32),
+        pieces=now.size,
         shape=np.repeat(np.arange(kinds), now.size),
         now=np.tile(now, kinds).astype(np.float32),
         seen=np.tile(now - start, kinds).astype(np.float32),

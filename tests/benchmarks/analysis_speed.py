@@ -1,0 +1,116 @@
+"""Measure the analysis on one core: packs a second, beside per-series library calls.
+
+Run from the repository's root: ``python -m tests.benchmarks.analysis_speed [packs]``
+(100,000 packs with 365 daily values by default). The libraries get a sample of the same
+packs in the same run, since they would take hours for all.
+"""
+
+import os
+import resource
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+import ruptures
+from scipy.stats import theilslopes
+
+from fadewatch_collector.analysis.arrays import SingleArray
+from fadewatch_collector.analysis.assess import assess
+from fadewatch_collector.analysis.series import Histories
+
+DAYS = 365
+FIRST_DAY = 20_000
+SAMPLE = {"scipy.stats.theilslopes": 400, "ruptures.Pelt(l2)": 12}
+
+
+def main() -> None:
+    """Print the table."""
+    os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+    packs = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+    known = fleet(packs)
+    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    warm_up = known.some(0, min(packs, 50))
+    assess(warm_up, FIRST_DAY + DAYS)
+    seconds = timed(lambda: assess(known, FIRST_DAY + DAYS))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{packs} packs x {DAYS} days, one core")
+    print(f"{'whole assessment':26}{packs / seconds:10.0f} packs/s {seconds:8.1f} s")
+    for name, run in LIBRARIES.items():
+        rate = library_rate(known, min(SAMPLE[name], packs), run)
+        print(f"{name:26}{rate:10.0f} packs/s {packs / rate:8.1f} s (from a sample)")
+    print(f"peak memory {peak:.0f} MiB, of it {held:.0f} MiB before the assessment")
+
+
+def fleet(packs: int) -> Histories:
+    """Make packs that fade, a third with a knee, one in twenty with a drop."""
+    rng = np.random.default_rng(365)
+    full = np.empty((packs, DAYS), dtype=np.float32)
+    for start in range(0, packs, 5000):
+        full[start : start + 5000] = _health(rng, min(5000, packs - start))
+    full *= 50_000
+    return Histories(
+        tuple(f"pack-{i}" for i in range(packs)),
+        np.arange(packs + 1, dtype=np.int64) * DAYS,
+        np.tile(np.arange(FIRST_DAY, FIRST_DAY + DAYS, dtype=np.int32), packs),
+        full.ravel(),
+        np.full(packs * DAYS, 50_000, dtype=np.float32),
+        np.tile(np.arange(DAYS, dtype=np.float32) / 2, packs),
+    )
+
+
+def _health(rng: np.random.Generator, packs: int) -> SingleArray:
+    day = np.arange(DAYS)
+    start = rng.uniform(0.7, 1.02, (packs, 1))
+    rate = rng.lognormal(np.log(0.008), 0.5, (packs, 1)) / 30.4375
+    knee = np.where(
+        rng.random((packs, 1)) < 1 / 3, rng.uniform(0, DAYS, (packs, 1)), 9e9
+    )
+    faster = np.maximum(day - knee, 0) * rng.uniform(2, 5, (packs, 1))
+    drop = np.where(
+        rng.random((packs, 1)) < 0.05, rng.uniform(0, DAYS, (packs, 1)), 9e9
+    )
+    size = rng.uniform(0.08, 0.3, (packs, 1))
+    health = start - rate * (day + faster) - size * (day >= drop)
+    health += rng.normal(0, 0.01, health.shape)
+    return np.clip(health, 0.05, 1.2).astype(np.float32)
+
+
+def slope(health: SingleArray) -> None:
+    """Fit one series with the slope library."""
+    theilslopes(health, np.arange(DAYS))
+
+
+def change_points(health: SingleArray) -> None:
+    """Search one series with the change-point library."""
+    ruptures.Pelt(model="l2").fit(health).predict(pen=0.01)
+
+
+LIBRARIES: dict[str, Callable[[SingleArray], None]] = {
+    "scipy.stats.theilslopes": slope,
+    "ruptures.Pelt(l2)": change_points,
+}
+
+
+def library_rate(
+    known: Histories, sample: int, run: Callable[[SingleArray], None]
+) -> float:
+    """Return series a second, one call each."""
+    rows = (known.full / known.design).reshape(-1, DAYS)[:sample]
+
+    def all_rows() -> None:
+        for row in rows:
+            run(row)
+
+    return sample / timed(all_rows)
+
+
+def timed(run: Callable[[], object]) -> float:
+    """Return how long something takes [s]."""
+    start = time.perf_counter()
+    run()
+    return time.perf_counter() - start
+
+
+if __name__ == "__main__":
+    main()
