@@ -24,6 +24,10 @@ LARGE_DROP = 0.115
 """A fall that false cliffs do not reach, so few readings bear it out."""
 RECOVERY = 0.45
 """A level that regains this share of the fall withdraws it."""
+BACK = 0.5
+"""Newest readings that regain this share leave a fresh fall in doubt."""
+LEAST_SHARPNESS = 0.01
+"""Least local fall at which a drop is dated [fraction of design]."""
 MOST_EVENT_DAYS = 10
 """A run of limited steps within so many days is one cliff [d]."""
 UNSEEN_HOLD_DAYS = 90
@@ -36,28 +40,38 @@ Half more than a common 1 % a month.
 WORN_HELD_FADE = 0.055 / DAYS_PER_MONTH
 """The same for a pack at `WORN` or beyond, which may have passed a knee [1/d]."""
 FRESH, WORN = 0.10, 0.30
+"""Wear between which the one passes into the other; own choice."""
 MOST_HIDDEN = 0.22
 """Most fall that a held gauge explains [fraction of design]; own choice."""
 LEAST_HELD_DAYS = 10
+"""Shorter holds hide nothing worth speaking of [d]."""
 MOST_PLAIN_DAYS = 30
 """So many days of the usual fade are taken off the size of a fall [d]."""
 DEVIATIONS = 3.5
+"""Least fall in standard deviations of a reading; own choice."""
 NOISE_PART = 0.35
 """How much of the noise is added to the least fall: dips reach 7 %; own choice."""
 RESERVE = 1.3
+"""Fade may have been so many times the fastest seen before; own choice."""
 RAMP_DROP = 0.095
 """Least fall that counts if it takes several readings [fraction of design]."""
 LEAST_STEP = 0.02
 """Least step of a cliff, one gauge update [fraction of design]: 256 mAh of 13 Ah."""
+STEP_DEVIATIONS = 3.0
+STEP_SHARE = 1.25
+"""A fall is a cliff as far as single steps make it up, times so much; own choice."""
 LANDINGS = (0, 2, 4, 7)
 """How many readings a cliff may take [count]."""
 WINDOW = 15
 """Readings that make up the level before a drop, and after it once they are there."""
 HALF_WINDOW = 5
+"""Readings before that are enough for a fall of `RAMP_DROP`."""
 LEARNT_AFTER = 9
 """From so many readings for three learnt values on, those make the level before."""
 LEAST_KNOWN_HOLD_DAYS = 7
+"""A first value that moves sooner was not held [d]."""
 LEAST_RUN_DAYS = 8
+"""Least time over which fade after a drop can be told [d]."""
 EXCESS_PART, ENOUGH_EXCESS = 0.5, 0.10
 """Part of a fall that fade must leave unexplained, and what is enough of any fall."""
 SEEN_LARGE, SEEN_SMALL = 3, 4
@@ -65,6 +79,7 @@ SEEN_LARGE, SEEN_SMALL = 3, 4
 BORNE_LARGE, BORNE_SMALL = (3, 2), (6, 6)
 """Readings, and days between them, that confirm a large and a small fall."""
 CLUSTER = 20
+"""Falls within so many readings are one event."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,10 +170,7 @@ def _fall(
     )
     rate = RESERVE * _rate_before(batch, levels, (20, 40, 80))
     usual = _rate_before(batch, levels, (40,))
-    held = _widest(np.where(holds.days >= LEAST_HELD_DAYS, holds.days, 0))
-    part = np.clip((1 - before - FRESH) / (WORN - FRESH), 0, 1)
-    pace = np.maximum(HELD_FADE + part * (WORN_HELD_FADE - HELD_FADE), rate)
-    hidden = np.minimum(pace * held, MOST_HIDDEN)
+    hidden = _hidden(before, rate, holds)
     after = _rate_after(batch, levels)
     stepped = _stepped(batch)
     fall = np.full(before.shape, -np.inf, dtype=np.float32)
@@ -169,15 +181,24 @@ def _fall(
         soon &= levels.left > places + (2 if places else 0)
         span = shift(batch.day, -places - 5) - shift(batch.day, 8)
         size = before - landed - usual * np.minimum(span, MOST_PLAIN_DAYS)
-        sharp = np.minimum(
-            size, (shift(stepped, -places - 1) - shift(stepped, 2)) * 1.25
-        )
+        steps = shift(stepped, -places - 1) - shift(stepped, 2)
         pace = np.maximum(rate, shift(after, -places))
-        over = np.where(soon, sharp - np.maximum(pace * span, hidden), -np.inf)
-        over = np.where(size < RAMP_DROP, -np.inf, over) if places else over
-        better = over > excess
-        fall, excess = np.where(better, size, fall), np.where(better, over, excess)
+        left = np.minimum(size, STEP_SHARE * steps) - np.maximum(pace * span, hidden)
+        if places:
+            soon &= size >= RAMP_DROP
+        left = np.where(soon, left, -np.inf)
+        better = left > excess
+        fall, excess = np.where(better, size, fall), np.where(better, left, excess)
     return fall, excess
+
+
+def _hidden(before: SingleArray, rate: SingleArray, holds: _Holds) -> SingleArray:
+    """Return the fade that a gauge may have hidden while it held or was silent."""
+    held = _widest(np.where(holds.days >= LEAST_HELD_DAYS, holds.days, 0))
+    worn = np.clip((1 - before - FRESH) / (WORN - FRESH), 0, 1)
+    pace = np.maximum(HELD_FADE + worn * (WORN_HELD_FADE - HELD_FADE), rate)
+    hidden: SingleArray = np.minimum(pace * held, MOST_HIDDEN)
+    return hidden
 
 
 def _rate_before(
@@ -209,7 +230,7 @@ def _stepped(batch: Batch) -> SingleArray:
     """Return the running sum of steps too large for noise, falls counted upwards."""
     fall = np.zeros(batch.health.shape, dtype=np.float32)
     fall[:, 1:] = -np.diff(batch.health, axis=1)
-    least = np.maximum(LEAST_STEP, 3.0 * batch.noise).astype(np.float32)
+    least = np.maximum(LEAST_STEP, STEP_DEVIATIONS * batch.noise).astype(np.float32)
     return np.cumsum(np.where(np.abs(fall) >= least[:, None], fall, 0), axis=1)
 
 
@@ -234,10 +255,10 @@ def _stands(
     best = np.maximum.accumulate(level[:, ::-1], axis=1)[:, ::-1]
     regained = shift(best, -5) > levels.before - (1 - RECOVERY) * fall
     now = batch.health[:, -5:]
-    back = np.median(now, axis=1)[:, None] > levels.before - 0.5 * fall
+    back = np.median(now, axis=1)[:, None] > levels.before - BACK * fall
     back &= ~whole
     sharp = _sharpness(batch.health)
-    peak = sharp >= np.maximum(_widest_near(sharp), 0.01)
+    peak = sharp >= np.maximum(_widest_near(sharp), LEAST_SHARPNESS)
     stands: Mask = big & enough_before & ~regained & ~back & peak
     return stands
 

@@ -56,6 +56,7 @@ def test_unknown_points_count_for_nothing() -> None:
 def test_a_single_point_has_no_slope() -> None:
     time, value = np.array([[1.0, np.nan]]), np.array([[0.9, np.nan]])
     assert np.isnan(theil_sen(time, value).estimate).all()
+    assert np.isnan(theil_sen(time[:, :1], value[:, :1]).high).all()
 
 
 def test_the_default_interval_is_80_percent() -> None:

@@ -143,6 +143,11 @@ def test_an_inspection_answers_what_happened_before_it() -> None:
     assert said(known, inspected_on=date(2025, 2, 10)).concern == "inspect"
 
 
+def test_an_inspected_worn_pack_is_left_at_replace() -> None:
+    found = said(figures(0.45), age_years=6.0, inspected_on=date(2025, 4, 1))
+    assert found.concern == "replace"
+
+
 def test_the_gravest_reason_comes_first() -> None:
     found = said(dropped(figures(0.45), 0.15, 0.25), age_years=7.0)
     assert found.concern == "inspect"
