@@ -20,6 +20,7 @@ from fadewatch_collector.api.setup import (
     add_health,
     make_api,
 )
+from fadewatch_collector.rules.operators import Role
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.api_tokens import make_api_token
 from fadewatch_collector.usecases.enrolment import enrol, make_token
@@ -66,10 +67,11 @@ class ApiService:
             who="test",
         )
 
-    async def api_token(self) -> str:
-        """Make a viewer's API token."""
-        await add_operator(self.services, "reader", "viewer", PASSWORD)
-        return await make_api_token(self.services, "reader", "test", 1)
+    async def api_token(self, role: Role = "viewer", name: str | None = None) -> str:
+        """Make the API token of a new operator, named as the role if not told."""
+        name = name or role
+        await add_operator(self.services, name, role, PASSWORD)
+        return await make_api_token(self.services, name, "test", 1)
 
     async def ask(
         self, method: str, path: str, secret: str | None = None, **more: Any

@@ -15,7 +15,7 @@ from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
-from tests.integration.api_service import running_api
+from tests.integration.api_service import ApiService, running_api
 
 NO_LIMITS = replace(DEFAULT_LIMITS, reports=Rate(1e9, 1e9), enrolments=Rate(1e9, 1e9))
 
@@ -48,6 +48,13 @@ def live_api(folder: Path) -> Iterator[LiveApi]:
         loop.close()
 
 
+async def _api_token(api: ApiService) -> str:
+    """Make an administrator's token that small numbers do not revoke or disable."""
+    for number in range(5):
+        await api.api_token("viewer", f"reader {number}")
+    return await api.api_token("administrator")
+
+
 async def _serve(folder: Path, listening: Future[LiveApi], stop: asyncio.Event) -> None:
     settings = Settings(data_folder=folder)
     store = open_store(settings.store_url)
@@ -58,7 +65,7 @@ async def _serve(folder: Path, listening: Future[LiveApi], stop: asyncio.Event) 
             live = LiveApi(
                 address=str(api.client.make_url(PREFIX)),
                 agent_key=await api.enrol(),
-                api_token=await api.api_token(),
+                api_token=await _api_token(api),
                 enrolment_token=await api.token(uses=1_000_000),
             )
             listening.set_result(live)

@@ -2,6 +2,7 @@
 
 import gzip
 import json
+import re
 from collections.abc import AsyncIterator
 from io import BytesIO
 from typing import Any
@@ -24,11 +25,11 @@ SETTINGS = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 
-PATHS = st.sampled_from([route.path.replace("{laptop_id}", "1") for route in ROUTES])
-METHODS = st.sampled_from(["GET", "POST"])
+PATHS = st.sampled_from([re.sub(r"{\w+}", "1", route.path) for route in ROUTES])
+METHODS = st.sampled_from(["GET", "POST", "PUT"])
 HEADER_TEXT = st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=12)
 CODINGS = st.sampled_from(["gzip", "identity", "deflate", "br", ""]) | HEADER_TEXT
-TYPES = st.just("application/json") | HEADER_TEXT
+TYPES = st.sampled_from(["application/json", "text/csv"]) | HEADER_TEXT
 JSON_VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(),
     lambda inner: (
@@ -46,7 +47,7 @@ async def api(services: Services) -> AsyncIterator[ApiService]:
 
 @pytest.fixture
 async def secrets(api: ApiService) -> list[str | None]:
-    return [None, await api.enrol(), await api.api_token()]
+    return [None, await api.enrol(), await api.api_token("administrator")]
 
 
 def broken(value: Any, junk: Any) -> st.SearchStrategy[Any]:

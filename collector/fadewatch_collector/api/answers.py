@@ -72,7 +72,21 @@ class PackName:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alert:
-    """A matter that a person should see."""
+    """A matter that a person should see.
+
+    Attributes
+    ----------
+    ended_by
+        Who ended it; null when its cause went by itself.
+    handed_to
+        The operator it was handed over to.
+    version
+        Send it with what is to be done to the alert.
+    reopened
+        How often it came back after it had ended.
+    cautions
+        For whoever goes near the laptop; with every `stop-use`.
+    """
 
     id: int
     kind: AlertKind
@@ -85,11 +99,47 @@ class Alert:
     changed_at: datetime
     ended_at: datetime | None
     ended_because: str | None
+    ended_by: str | None
     planned_on: date | None
+    handed_to: str | None
+    version: int
+    reopened: int
     reasons: Sequence[str]
     next_step: str
+    cautions: Sequence[str]
     figures_opened: Plain
     figures_now: Plain
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrailLine:
+    """Who did what, when.
+
+    Attributes
+    ----------
+    subject
+        What it was done to, such as ``alert:12`` or ``pack:7``.
+    """
+
+    at: datetime
+    who: str
+    action: str
+    subject: str
+    detail: Plain | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trail:
+    """The newest lines of a trail, newest first."""
+
+    lines: Sequence[TrailLine]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlertDetails(Alert):
+    """An alert, and what people did with it: newest first."""
+
+    trail: Sequence[TrailLine]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

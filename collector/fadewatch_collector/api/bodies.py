@@ -24,11 +24,19 @@ Bodies must reach :func:`read_body` packed, or nothing could bound their unpacki
 _GZIP_WBITS = 31
 """zlib: gzip header and trailer, 32 KiB window."""
 
+_WORDS = {
+    "string_pattern_mismatch": "holds nothing but blanks, or what cannot be shown",
+    "unexpected_keyword_argument": "there is no such field",
+}
+"""Words for what pydantic says in words of its own trade, by its type of error."""
+
 Model = TypeVar("Model")
 
 
-async def read_body(request: web.Request, limit: int) -> bytes:
-    """Return the unpacked JSON body of a request.
+async def read_body(
+    request: web.Request, limit: int, media_type: str = "application/json"
+) -> bytes:
+    """Return the unpacked body of a request.
 
     Parameters
     ----------
@@ -38,12 +46,12 @@ async def read_body(request: web.Request, limit: int) -> bytes:
     Raises
     ------
     Refused
-        Too large (413), not JSON or packed by other means than gzip (415), or too
+        Too large (413), of another media type or packed by other means than gzip (415), or too
         slow (408).
     InvalidRequest
         It breaks off, or is not the gzip it is said to be.
     """
-    unpacker = _unpacker_for(request, limit)
+    unpacker = _unpacker_for(request, limit, media_type)
     if (request.content_length or 0) > limit:
         raise _too_large(limit)
     try:
@@ -86,7 +94,7 @@ def _sentence(detail: ErrorDetails) -> str:
     path = ""
     for step in detail["loc"]:
         path += f"[{step}]" if isinstance(step, int) else f".{step}"
-    words = detail["msg"].removeprefix("Value error, ")
+    words = _WORDS.get(detail["type"]) or detail["msg"].removeprefix("Value error, ")
     return f"{path.lstrip('.')}: {words}" if path else words
 
 
@@ -139,12 +147,12 @@ class _Gzip(_Plain):
         return super().finish()
 
 
-def _unpacker_for(request: web.Request, limit: int) -> _Plain:
-    if request.content_type != "application/json":
+def _unpacker_for(request: web.Request, limit: int, media_type: str) -> _Plain:
+    if request.content_type != media_type:
         raise Refused(
             HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
-            "send application/json",
-            {"Accept": "application/json"},
+            f"send {media_type}",
+            {"Accept": media_type},
         )
     codings = ",".join(request.headers.getall("Content-Encoding", ())).strip().lower()
     if codings in {"", "identity"}:

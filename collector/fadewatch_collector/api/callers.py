@@ -6,7 +6,8 @@ from typing import Literal, assert_never
 from aiohttp import web
 
 from fadewatch_collector.api.keys import LAPTOP_ID, OPERATOR, SERVICES
-from fadewatch_collector.errors import NotSignedIn
+from fadewatch_collector.errors import NotAllowed, NotSignedIn
+from fadewatch_collector.rules.operators import Role, at_least
 from fadewatch_collector.usecases.api_tokens import operator_of_api_token
 from fadewatch_collector.usecases.enrolment import laptop_of_key
 
@@ -16,13 +17,20 @@ Caller = Literal["anyone", "agent", "operator"]
 _BEARER = re.compile(r"Bearer +([A-Za-z0-9._~+/-]{1,256}=*)", re.IGNORECASE)
 
 
-async def let_in(request: web.Request, caller: Caller) -> None:
+async def let_in(request: web.Request, caller: Caller, role: Role) -> None:
     """Find out who calls and note it on the request.
+
+    Parameters
+    ----------
+    role
+        Least role of an operator.
 
     Raises
     ------
     NotSignedIn
         The key or token is missing, unknown, expired or of the other kind.
+    NotAllowed
+        The operator's role is less.
     """
     match caller:
         case "anyone":
@@ -35,6 +43,8 @@ async def let_in(request: web.Request, caller: Caller) -> None:
             operator = await operator_of_api_token(request.app[SERVICES], token)
             if operator is None:
                 raise NotSignedIn("the API token is unknown, revoked or expired")
+            if not at_least(operator.role, role):
+                raise NotAllowed(f"do that: it takes the role {role}")
             request[OPERATOR] = operator
         case _:
             assert_never(caller)

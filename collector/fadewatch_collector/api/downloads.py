@@ -1,4 +1,4 @@
-"""GET /exports/fleet.csv: the fleet, streamed."""
+"""GET /exports/fleet.csv and removed.csv: CSV files, streamed."""
 
 import asyncio
 import logging
@@ -11,6 +11,7 @@ from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, SERVICES
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 
 BUSY_RETRY_S = 10.0
 """What a caller is asked to wait while others export [s]. Own choice."""
@@ -21,19 +22,31 @@ log = logging.getLogger(__name__)
 
 
 async def send_fleet_csv(request: web.Request) -> web.StreamResponse:
-    """Answer with the fleet CSV, piece by piece as it is read."""
-    services = request.app[SERVICES]
+    """Answer with the fleet CSV."""
+    return await _send_csv(request, "fleet", stream_fleet_csv(request.app[SERVICES]))
+
+
+async def send_removed_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with the register of removed packs."""
+    stream = stream_removed_csv(request.app[SERVICES])
+    return await _send_csv(request, "removed", stream)
+
+
+async def _send_csv(
+    request: web.Request, name: str, stream: AsyncGenerator[bytes]
+) -> web.StreamResponse:
+    """Answer with a CSV file, piece by piece as it is read."""
     places = request.app[EXPORT_PLACES]
     if places.locked():
         raise TooManyAttempts("exports at the same time", BUSY_RETRY_S)
-    async with places, aclosing(stream_fleet_csv(services)) as pieces:
+    async with places, aclosing(stream) as pieces:
         # The first rows before the status: a store that fails still gets a problem.
         first = await anext(pieces) + await anext(pieces, b"")
         response = web.StreamResponse(
             headers={
                 "Content-Type": CSV_TYPE,
                 "Content-Disposition": "attachment; "
-                f'filename="fleet-{services.clock():%Y-%m-%d}.csv"',
+                f'filename="{name}-{request.app[SERVICES].clock():%Y-%m-%d}.csv"',
             }
         )
         await response.prepare(request)

@@ -1,16 +1,14 @@
 """GET /alerts, /laptops and /laptops/{laptop_id}: what operators' programs read."""
 
-import re
-
 from aiohttp import web
 from pydantic import TypeAdapter
 
 from fadewatch_collector.api import wording
 from fadewatch_collector.api.answers import AlertPage, LaptopDetails, LaptopPage
 from fadewatch_collector.api.keys import SERVICES
+from fadewatch_collector.api.paths import number_in
 from fadewatch_collector.api.queries import AlertQuery, LaptopQuery, query_of
 from fadewatch_collector.api.replies import reply
-from fadewatch_collector.errors import NotFound
 from fadewatch_collector.rules.alert_terms import LIVE_STATES
 from fadewatch_collector.store.pages import AlertFilter
 from fadewatch_collector.usecases.overview import (
@@ -19,9 +17,6 @@ from fadewatch_collector.usecases.overview import (
     laptop_view,
 )
 
-LARGEST_ID = 2**63 - 1
-
-_ID = re.compile(r"[1-9][0-9]{0,18}", re.ASCII)
 _ALERTS = TypeAdapter(AlertPage)
 _LAPTOPS = TypeAdapter(LaptopPage)
 _LAPTOP = TypeAdapter(LaptopDetails)
@@ -51,8 +46,6 @@ async def list_laptops(request: web.Request) -> web.Response:
 
 async def show_laptop(request: web.Request) -> web.Response:
     """Answer with everything about one laptop."""
-    text = request.match_info["laptop_id"]
-    if not _ID.fullmatch(text) or int(text) > LARGEST_ID:
-        raise NotFound("laptop", text[:40])
-    found = await laptop_view(request.app[SERVICES], int(text))
+    number = number_in(request, "laptop_id", "laptop")
+    found = await laptop_view(request.app[SERVICES], number)
     return reply(_LAPTOP, wording.laptop_details(found))

@@ -10,7 +10,7 @@ from pydantic.json_schema import JsonSchemaMode
 from fadewatch_collector.api.callers import Caller
 from fadewatch_collector.api.problems import PROBLEM_TYPE, Problem
 from fadewatch_collector.api.request_ids import HEADER
-from fadewatch_collector.api.route import JSON, Answered, Route
+from fadewatch_collector.api.route import Answered, Route, Sent
 from fadewatch_common import __version__
 
 Schema = dict[str, Any]
@@ -19,6 +19,13 @@ _SECURITY: dict[Caller, tuple[str, str]] = {
     "agent": ("agentKey", "The key that a laptop was given when it enrolled."),
     "operator": ("apiToken", "An API token that an operator has made."),
 }
+
+_BODY_PROBLEMS = {
+    HTTPStatus.REQUEST_TIMEOUT,
+    HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+}
+"""Statuses of problems that every route with a body has."""
 
 _HEADERS = {
     HTTPStatus.UNAUTHORIZED: "WWW-Authenticate",
@@ -46,8 +53,12 @@ def describe(routes: Sequence[Route], prefix: str) -> Schema:
         "info": {
             "title": "Fadewatch collector",
             "version": __version__,
-            "description": "Agents deliver reports; programs read alerts, laptops and "
-            f"the fleet. Every answer carries {HEADER}. Errors are problems (RFC 9457).",
+            "description": "Agents deliver reports; programs read alerts, laptops, "
+            "packs and the fleet, and do what an operator of their token's role may: a "
+            "viewer reads, a technician acts, an administrator sets policy, routes, "
+            "tokens and accounts. What people change has a `version`: send the one "
+            "that was read; when somebody was first, the answer is 409 and says who "
+            f"and when. Every answer carries {HEADER}. Errors are problems (RFC 9457).",
         },
         "servers": [{"url": prefix}],
         "paths": paths,
@@ -85,7 +96,7 @@ class _Schemas:
 def _models(routes: Sequence[Route]) -> Iterator[tuple[type, JsonSchemaMode]]:
     yield Problem, "serialization"
     for route in routes:
-        if route.body is not None:
+        if route.body is not None and route.body.model is not None:
             yield route.body.model, "validation"
         if route.answer.model is not None:
             yield route.answer.model, "serialization"
@@ -98,23 +109,30 @@ def _operation(route: Route, schemas: _Schemas) -> Schema:
         "responses": _responses(route, schemas),
         "security": [],
     }
-    if route.description:
-        operation["description"] = route.description
+    if words := _description(route):
+        operation["description"] = words
     if route.caller in _SECURITY:
-        operation["security"] = [{_SECURITY[route.caller][0]: []}]
+        # OpenAPI 3.1: for a scheme without scopes the list names the roles needed.
+        roles = [route.role] if route.caller == "operator" else []
+        operation["security"] = [{_SECURITY[route.caller][0]: roles}]
     if parameters := [*_path_parameters(route), *_query_parameters(route)]:
         operation["parameters"] = parameters
     if route.body is not None:
         operation["requestBody"] = {
             "required": True,
-            "content": {
-                JSON: {
-                    "schema": schemas.sent(route.body.model),
-                    "example": route.body.example,
-                }
-            },
+            "content": {route.body.media_type: _sent(route.body, schemas)},
         }
     return operation
+
+
+def _description(route: Route) -> str:
+    needs = f"Needs the role {route.role}." if route.caller == "operator" else ""
+    return f"{route.description} {needs}".strip()
+
+
+def _sent(body: Sent, schemas: _Schemas) -> Schema:
+    schema = {"type": "string"} if body.model is None else schemas.sent(body.model)
+    return {"schema": schema, "example": body.example}
 
 
 def _path_parameters(route: Route) -> Iterator[Schema]:
@@ -138,6 +156,12 @@ def _responses(route: Route, schemas: _Schemas) -> Schema:
     statuses = {HTTPStatus.BAD_REQUEST, *route.problems}
     if route.caller != "anyone":
         statuses.add(HTTPStatus.UNAUTHORIZED)
+    if route.role != "viewer":
+        statuses.add(HTTPStatus.FORBIDDEN)
+    if route.body is not None:
+        statuses |= _BODY_PROBLEMS
+    if route.path_parameters:
+        statuses.add(HTTPStatus.NOT_FOUND)
     statuses |= {HTTPStatus.INTERNAL_SERVER_ERROR, HTTPStatus.SERVICE_UNAVAILABLE}
     responses = {str(route.answer.status.value): _answer(route.answer, schemas)}
     for status in sorted(statuses):
@@ -146,6 +170,8 @@ def _responses(route: Route, schemas: _Schemas) -> Schema:
 
 
 def _answer(answer: Answered, schemas: _Schemas) -> Schema:
+    if answer.media_type is None:
+        return {"description": answer.description, "headers": _headers(HEADER)}
     content: Schema = {"schema": {"type": "string"}}
     if answer.model is not None:
         content = {"schema": schemas.answered(answer.model)}

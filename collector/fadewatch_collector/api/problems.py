@@ -5,12 +5,14 @@ import logging
 import math
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from http import HTTPStatus
 
 from aiohttp import web
 
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import (
+    ChangedMeanwhile,
     CollectorError,
     Conflict,
     InvalidRequest,
@@ -58,6 +60,9 @@ class Problem:
     ----------
     request_id
         The same as in the answer's ``X-Request-Id`` and in the collector's log.
+    changed_by, changed_at
+        Of a conflict (409): who was first, and when. Left out when nobody was, and
+        ``changed_by`` also when it was the collector itself.
     """
 
     type: str
@@ -65,6 +70,8 @@ class Problem:
     status: int
     detail: str
     request_id: str
+    changed_by: str | None = None
+    changed_at: datetime | None = None
 
 
 class Refused(CollectorError, ValueError):
@@ -97,16 +104,34 @@ def problem_response(
     status: HTTPStatus,
     detail: str | None = None,
     headers: Mapping[str, str] | None = None,
+    *,
+    changed: ChangedMeanwhile | None = None,
 ) -> web.Response:
     """Return a problem as the answer to a request."""
     words = detail or _WORDS.get(status) or status.description or status.phrase
-    problem = Problem("about:blank", status.phrase, status, words, request_id(request))
+    problem = Problem(
+        type="about:blank",
+        title=status.phrase,
+        status=status,
+        detail=words,
+        request_id=request_id(request),
+        changed_by=changed.who if changed else None,
+        changed_at=changed.when if changed else None,
+    )
     return web.Response(
         status=status,
         headers=headers,
         content_type=PROBLEM_TYPE,
-        text=json.dumps(asdict(problem)),
+        text=json.dumps(_told(problem), default=_moment),
     )
+
+
+def _told(problem: Problem) -> dict[str, object]:
+    return {name: v for name, v in asdict(problem).items() if v is not None}
+
+
+def _moment(value: datetime) -> str:
+    return value.isoformat().replace("+00:00", "Z")
 
 
 def _of_http(request: web.Request, error: web.HTTPException) -> web.Response:
@@ -121,9 +146,12 @@ def _of_http(request: web.Request, error: web.HTTPException) -> web.Response:
 def _of_collector(request: web.Request, error: CollectorError) -> web.Response:
     if isinstance(error, Refused):
         return problem_response(request, error.status, str(error), error.headers)
+    changed = error if isinstance(error, ChangedMeanwhile) else None
     for kind, status in _STATUS_OF:
         if isinstance(error, kind):
-            return problem_response(request, status, str(error), _headers_of(error))
+            return problem_response(
+                request, status, str(error), _headers_of(error), changed=changed
+            )
     log.error("request %s failed", request_id(request), exc_info=error)
     return problem_response(request, HTTPStatus.INTERNAL_SERVER_ERROR)
 

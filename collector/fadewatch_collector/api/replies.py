@@ -7,6 +7,11 @@ from aiohttp import web
 from pydantic import TypeAdapter
 
 
+def done() -> web.Response:
+    """Answer that it is done, and nothing more."""
+    return web.Response(status=HTTPStatus.NO_CONTENT)
+
+
 def reply(
     adapter: TypeAdapter[Any],
     value: object,

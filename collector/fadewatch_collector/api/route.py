@@ -10,6 +10,7 @@ from pydantic import TypeAdapter
 
 from fadewatch_collector.api.callers import Caller, let_in
 from fadewatch_collector.api.queries import NoQuery, read_query
+from fadewatch_collector.rules.operators import Role
 
 JSON = "application/json"
 
@@ -18,20 +19,27 @@ Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """The body that a route takes."""
+    """The body that a route takes; no model: not JSON."""
 
-    model: type
+    model: type | None
     example: Any
+    media_type: str = JSON
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answered:
-    """The answer of a route when all is well; no model: not JSON."""
+    """The answer of a route when all is well; no model: not JSON.
+
+    Attributes
+    ----------
+    media_type
+        None: the answer has no body.
+    """
 
     description: str
     model: type | None = None
     status: HTTPStatus = HTTPStatus.OK
-    media_type: str = JSON
+    media_type: str | None = JSON
     example: Any = None
 
 
@@ -43,17 +51,20 @@ class Route:
     ----------
     path
         Below the API's own address; parameters in braces.
+    role
+        Least role of an operator who may call.
     problems
         Statuses of problems beside those that every such route has.
     """
 
-    method: Literal["GET", "POST"]
+    method: Literal["GET", "POST", "PUT"]
     path: str
     name: str
     summary: str
     handler: Handler
     answer: Answered
     caller: Caller = "operator"
+    role: Role = "viewer"
     description: str = ""
     query: type = NoQuery
     body: Sent | None = None
@@ -65,7 +76,7 @@ class Route:
         query: TypeAdapter[Any] = TypeAdapter(self.query)
 
         async def handle(request: web.Request) -> web.StreamResponse:
-            await let_in(request, self.caller)
+            await let_in(request, self.caller, self.role)
             read_query(request, query)
             return await self.handler(request)
 

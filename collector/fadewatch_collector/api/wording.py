@@ -7,6 +7,7 @@ from typing import Any
 
 from fadewatch_collector.api.answers import (
     Alert,
+    AlertDetails,
     AlertPage,
     CarriedPack,
     Change,
@@ -18,15 +19,20 @@ from fadewatch_collector.api.answers import (
     PackAssessment,
     PackInSlot,
     PackName,
+    Trail,
+    TrailLine,
     WearForecast,
 )
 from fadewatch_collector.rules.assessment import CrossingDates
+from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
+from fadewatch_collector.store.audit import AuditLine
 from fadewatch_collector.store.laptop_page import (
     AssessmentRow,
     DailyValue,
     PackStay,
 )
 from fadewatch_collector.store.pages import AlertRow, LaptopRow, PackBrief
+from fadewatch_collector.usecases.laptop_trail import AlertView
 from fadewatch_collector.usecases.overview import AlertList, LaptopList, LaptopView
 
 PERCENT_DECIMALS = 3
@@ -36,10 +42,21 @@ PERCENT_DECIMALS = 3
 def alert_page(found: AlertList) -> AlertPage:
     """Word a page of the alert list."""
     return AlertPage(
-        alerts=[_alert(row) for row in found.alerts],
+        alerts=[alert(row) for row in found.alerts],
         next=found.next_cursor,
         counts=found.counts,
     )
+
+
+def alert_details(found: AlertView) -> AlertDetails:
+    """Word one alert with its trail."""
+    plain = alert(found.alert)
+    return AlertDetails(trail=trail(found.trail).lines, **taken(Alert, plain))
+
+
+def trail(lines: Sequence[AuditLine]) -> Trail:
+    """Word a trail."""
+    return Trail(lines=[TrailLine(**taken(TrailLine, line)) for line in lines])
 
 
 def laptop_page(found: LaptopList) -> LaptopPage:
@@ -59,25 +76,31 @@ def laptop_details(found: LaptopView) -> LaptopDetails:
     return LaptopDetails(
         **known,
         packs=[_stay(stay, found.daily.get(stay.pack_id, ())) for stay in found.packs],
-        alerts=[_alert(row) for row in found.alerts],
+        alerts=[alert(row) for row in found.alerts],
         changes=[Change(**asdict(change)) for change in found.changes],
     )
 
 
-def _percent(part: float | None) -> float | None:
+def percent(part: float | None) -> float | None:
+    """Return a fraction in percent."""
     return None if part is None else round(part * 100, PERCENT_DECIMALS)
 
 
-def _taken(kind: type, row: object, *, without: Sequence[str]) -> dict[str, Any]:
+def taken(kind: type, row: object, *, without: Sequence[str] = ()) -> dict[str, Any]:
+    """Return the fields of an answer that a row has under the same names."""
     names = (field.name for field in fields(kind) if field.name not in without)
     return {name: getattr(row, name) for name in names}
 
 
-def _alert(row: AlertRow) -> Alert:
+def alert(row: AlertRow) -> Alert:
+    """Word one alert."""
+    worded = ("laptop", "pack", "handed_to", "cautions")
     return Alert(
         laptop=_laptop_name(row),
         pack=_pack_name(row),
-        **_taken(Alert, row, without=("laptop", "pack")),
+        handed_to=row.assigned_name,
+        cautions=STOP_USE_CAUTIONS if row.urgency == "stop-use" else (),
+        **taken(Alert, row, without=worded),
     )
 
 
@@ -108,32 +131,40 @@ def _pack_name(row: AlertRow) -> PackName | None:
 def _summary(row: LaptopRow) -> LaptopSummary:
     return LaptopSummary(
         packs=[_carried(pack) for pack in row.packs],
-        **_taken(LaptopSummary, row, without=("packs",)),
+        **taken(LaptopSummary, row, without=("packs",)),
     )
 
 
 def _carried(pack: PackBrief) -> CarriedPack:
     return CarriedPack(
-        wear_percent=_percent(pack.wear),
-        **_taken(CarriedPack, pack, without=("wear_percent",)),
+        wear_percent=percent(pack.wear),
+        **taken(CarriedPack, pack, without=("wear_percent",)),
     )
 
 
 def _stay(stay: PackStay, daily: Sequence[DailyValue]) -> PackInSlot:
     return PackInSlot(
-        assessment=None if stay.assessment is None else _assessment(stay.assessment),
-        daily=[DailyCapacity(**asdict(value)) for value in daily],
-        **_taken(PackInSlot, stay, without=("assessment", "daily")),
+        assessment=assessment(stay.assessment),
+        daily=daily_values(daily),
+        **taken(PackInSlot, stay, without=("assessment", "daily")),
     )
 
 
-def _assessment(row: AssessmentRow) -> PackAssessment:
+def daily_values(values: Sequence[DailyValue]) -> list[DailyCapacity]:
+    """Word a pack's daily values."""
+    return [DailyCapacity(**asdict(value)) for value in values]
+
+
+def assessment(row: AssessmentRow | None) -> PackAssessment | None:
+    """Word what is said of a pack; None when it was not assessed yet."""
+    if row is None:
+        return None
     return PackAssessment(
         as_of=row.as_of,
         readings=row.readings,
-        wear_percent=_percent(row.wear),
+        wear_percent=percent(row.wear),
         band=row.band,
-        fade_percent_per_month=_percent(row.fade_per_month),
+        fade_percent_per_month=percent(row.fade_per_month),
         crossings=WearForecast(
             plan=_crossing(row.plan_on, row.plan_earliest, row.plan_latest),
             replace=_crossing(row.replace_on, row.replace_earliest, row.replace_latest),

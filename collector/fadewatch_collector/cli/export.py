@@ -11,6 +11,7 @@ import click
 
 from fadewatch_collector.cli.context import fail, with_services
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.services import Services
 
 STDOUT = "-"
@@ -23,23 +24,38 @@ def export_group() -> None:
     """Write what the collector knows to a CSV file (RFC 4180, UTF-8)."""
 
 
-@export_group.command("fleet")
-@click.option(
+_out = click.option(
     "--out",
     required=True,
     metavar="FILE",
     help="File to write; '-' writes to standard output.",
 )
-@click.option(
+_byte_order_mark = click.option(
     "--byte-order-mark",
     is_flag=True,
     help="Begin with a byte order mark, for a spreadsheet that shows accents wrongly.",
 )
+
+
+@export_group.command("fleet")
+@_out
+@_byte_order_mark
 def fleet(out: str, *, byte_order_mark: bool) -> None:
     """Write the fleet health CSV: one row a pack, and one a laptop without a pack."""
     write_pieces(
         out,
         lambda services: stream_fleet_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+@export_group.command("removed")
+@_out
+@_byte_order_mark
+def removed(out: str, *, byte_order_mark: bool) -> None:
+    """Write the register of removed packs: where each is, and who said so."""
+    write_pieces(
+        out,
+        lambda services: stream_removed_csv(services, byte_order_mark=byte_order_mark),
     )
 
 
