@@ -250,7 +250,7 @@ async def test_a_page_asks_as_many_questions_however_much_there_is(
     many = [await questions_of(empty, services, path) for path in paths]
 
     assert few == many
-    assert max(many) <= 8
+    assert max(many) <= 14
 
 
 async def questions_of(pages: Pages, services: Services, path: str) -> int:
@@ -305,9 +305,59 @@ async def test_a_plot_names_its_thresholds_and_has_its_figures_below(
         assert "replace from 40 %" in drawing.text
         assert "plan from 30 %" in drawing.text
         assert "20 %: end of life as published" in drawing.text
-    table = page.all("table", class_="figures")[0]
-    assert "Newest daily value of each month" in table.text
+    (table,) = (
+        table
+        for table in page.all("table", class_="figures")
+        if "Newest daily value of each month" in table.text
+    )
     assert "2026-03-02" in table.text
+    assert "Cleaned level" in table.text
+
+
+async def test_a_plot_marks_a_drop_and_a_table_says_the_same(pages: Pages) -> None:
+    page = await pages.get(f"/laptops/{STOP_USE_LAPTOP}")
+
+    for drawing in page.all("svg", role="img"):
+        assert "drop 22 %" in drawing.text
+    (table,) = (
+        table
+        for table in page.all("table", class_="figures")
+        if "What is marked" in table.text
+    )
+    assert "Sudden drop: 22.0 % of design capacity." in table.text
+    assert "2026-02-11" in table.text
+
+
+async def test_a_forecast_has_its_dates_in_the_plot_and_in_words(pages: Pages) -> None:
+    page = await pages.get(f"/laptops/{TWO_PACK_LAPTOP}")
+    wide = page.all("svg", class_="plot plot-wide")
+
+    # Slot BAT1 is sound; BAT0 has passed the plan threshold already.
+    assert "2027-01-16 (80 %: 2026-09-18 to 2028-01-31)" in wide[1].text
+    assert "2027-01-16" not in wide[0].text
+    assert "knee" in wide[0].text
+    assert (
+        "Wear is expected to pass the replace threshold (40 %) around 2027-10-23; "
+        "80 % sure: 2027-04-26 to 2036-03-01 or later." in page.texts
+    )
+
+
+async def test_thresholds_of_the_plot_are_those_in_force(
+    pages: Pages, services: Services
+) -> None:
+    async with services.store.writing() as connection:
+        await connection.execute(
+            insert(tables.policies).values(
+                scope="site:Harbour House", changes={"plan_wear": 0.25},
+                changed_at=services.clock(), changed_by="mira",
+            )
+        )  # fmt: skip
+
+    here = await pages.get(f"/laptops/{STOP_USE_LAPTOP}")
+    elsewhere = await pages.get(f"/laptops/{SWAPPED_LAPTOP}")
+
+    assert "plan from 25 %" in here.all("svg", role="img")[0].text
+    assert "plan from 30 %" in elsewhere.all("svg", role="img")[0].text
 
 
 async def test_a_laptop_that_never_reported_has_a_page(

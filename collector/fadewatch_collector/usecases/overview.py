@@ -16,18 +16,21 @@ from fadewatch_collector.rules.paging import (
 )
 from fadewatch_collector.store import laptop_page, pages
 from fadewatch_collector.store.laptop_page import (
+    AssessmentRow,
     DailyValue,
     InventoryChange,
     LaptopDetail,
     PackStay,
 )
 from fadewatch_collector.store.pages import AlertFilter, AlertRow, LaptopRow
+from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.services import Services
 
 __all__ = [
     "AlertFilter",
     "AlertList",
     "AlertRow",
+    "AssessmentRow",
     "DailyValue",
     "InventoryChange",
     "LaptopDetail",
@@ -38,6 +41,7 @@ __all__ = [
     "alert_list",
     "laptop_list",
     "laptop_view",
+    "read_laptop",
 ]
 
 PAGE_ROWS = 50
@@ -147,15 +151,27 @@ async def laptop_view(services: Services, laptop_id: int) -> LaptopView:
         There is no such laptop.
     """
     async with services.store.reading() as connection:
-        laptop = await laptop_page.laptop_detail(connection, laptop_id)
-        if laptop is None:
-            raise NotFound("laptop", laptop_id)
-        packs = await laptop_page.pack_stays(connection, laptop_id)
-        daily = await laptop_page.daily_values(
-            connection, {pack.pack_id for pack in packs}
-        )
-        alerts = await laptop_page.alerts_of(connection, laptop_id, HISTORY_ROWS)
-        changes = await laptop_page.changes_of(connection, laptop_id, HISTORY_ROWS)
+        return await read_laptop(connection, laptop_id)
+
+
+async def read_laptop(connection: WriteConnection, laptop_id: int) -> LaptopView:
+    """Return everything about one laptop, in the view that a connection has.
+
+    Raises
+    ------
+    NotFound
+        There is no such laptop.
+    """
+    laptop = await laptop_page.laptop_detail(connection, laptop_id)
+    if laptop is None:
+        raise NotFound("laptop", laptop_id)
+    packs = await laptop_page.pack_stays(connection, laptop_id)
     return LaptopView(
-        laptop=laptop, packs=packs, daily=daily, alerts=alerts, changes=changes
+        laptop=laptop,
+        packs=packs,
+        daily=await laptop_page.daily_values(
+            connection, {pack.pack_id for pack in packs}
+        ),
+        alerts=await laptop_page.alerts_of(connection, laptop_id, HISTORY_ROWS),
+        changes=await laptop_page.changes_of(connection, laptop_id, HISTORY_ROWS),
     )

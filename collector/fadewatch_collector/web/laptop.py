@@ -3,7 +3,7 @@
 from aiohttp import web
 
 from fadewatch_collector.errors import NotFound
-from fadewatch_collector.usecases.overview import laptop_view
+from fadewatch_collector.usecases.page_views import laptop_page_of
 from fadewatch_collector.web.history import events_of
 from fadewatch_collector.web.inventory import drive_lines, slot_lines
 from fadewatch_collector.web.keys import SERVICES
@@ -19,9 +19,9 @@ _MOST_DIGITS = 18
 async def show_laptop(request: web.Request) -> web.Response:
     """Show one laptop."""
     services = request.app[SERVICES]
-    view = await laptop_view(services, _number(request.match_info["laptop_id"]))
-    today = services.clock().date()
-    panels = panels_of(view.packs, view.daily, services.policy, today)
+    shown = await laptop_page_of(services, _number(request.match_info["laptop_id"]))
+    view = shown.view
+    panels = panels_of(shown, services.clock().date())
     return page(
         request,
         "laptop.html",

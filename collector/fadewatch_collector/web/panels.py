@@ -1,133 +1,88 @@
 """What the laptop page shows of one pack."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
 
 from fadewatch_collector.analysis.figures import Band
-from fadewatch_collector.usecases.overview import DailyValue, PackStay
-from fadewatch_collector.web.plot import (
-    Frame,
-    Level,
-    Plot,
-    Subject,
-    wear_plot,
-)
-from fadewatch_collector.web.ticks import percent as level_percent
-from fadewatch_collector.web.words import percent
-from fadewatch_common.policy import PUBLISHED_END_OF_LIFE_WEAR, Policy
-from fadewatch_common.wear import wear
-
-WIDE = Frame(width=760, height=300)
-NARROW = Frame(width=330, height=250, left=40, right=8)
-"""Text in a drawing shrinks with it, so phones get a drawing of their own."""
-
-
-@dataclass(frozen=True, slots=True)
-class MonthRow:
-    """The newest daily value of one month."""
-
-    value: DailyValue
-    wear: float
+from fadewatch_collector.usecases.overview import AlertRow, PackStay
+from fadewatch_collector.usecases.page_views import Inspection, LaptopPage
+from fadewatch_collector.web import happenings
+from fadewatch_collector.web.happenings import Happening
+from fadewatch_collector.web.pack_plot import PackPlot, newest_wear, pack_plot
+from fadewatch_collector.web.plot_marks import Mark
+from fadewatch_common.policy import Policy
 
 
 @dataclass(frozen=True, slots=True)
 class PackPanel:
-    """One pack, with its plots for wide and narrow screens and the table behind them.
+    """One pack with its plot.
 
     Attributes
     ----------
     wear
-        By the newest assessment, or by the newest daily value before the first one.
-    story
-        The plot in a sentence.
+        By the newest assessment, or by the level before the first one.
     """
 
     stay: PackStay
     wear: float | None
     band: Band
-    plots: Sequence[tuple[str, Plot]]
-    story: str
-    months: Sequence[MonthRow]
+    shown: PackPlot
 
 
 def panels_of(
-    stays: Sequence[PackStay],
-    daily: Mapping[int, Sequence[DailyValue]],
-    policy: Policy,
-    today: date,
+    laptop: LaptopPage, today: date, asked: AlertRow | None = None
 ) -> list[PackPanel]:
-    """Return a panel for each stay of a pack."""
-    return [_panel(stay, daily[stay.pack_id], policy, today) for stay in stays]
+    """Return a panel for each stay of a pack.
+
+    Parameters
+    ----------
+    asked
+        The alert whose evidence a person follows: its day is marked.
+    """
+    return [_panel(laptop, stay, today, asked) for stay in laptop.view.packs]
 
 
 def _panel(
-    stay: PackStay, values: Sequence[DailyValue], policy: Policy, today: date
+    laptop: LaptopPage, stay: PackStay, today: date, asked: AlertRow | None
 ) -> PackPanel:
-    wears = [(value.day, _wear(value)) for value in values]
-    subject = Subject(
-        values=wears,
-        levels=_levels(policy),
-        until=today if stay.until_at is None else None,
-    )
-    drawn = [(name, wear_plot(subject, frame)) for name, frame in _FRAMES]
-    newest = wears[-1][1] if wears else None
-    assessed = stay.assessment
+    course, assessed = laptop.courses[stay.pack_id], stay.assessment
+    happened: list[Happening] = [
+        *happenings.assessed(assessed),
+        *happenings.of_swaps(stay.pack_id, laptop.swaps),
+        *happenings.of_inspections(_about(stay, laptop)),
+    ]
+    if asked is not None and asked.pack_id == stay.pack_id:
+        happened.append(alert_opened(asked))
+    newest = newest_wear(course.level)
     return PackPanel(
         stay=stay,
         wear=newest if assessed is None else assessed.wear,
-        band=_band(newest, policy) if assessed is None else assessed.band,
-        plots=[(name, plot) for name, plot in drawn if plot is not None],
-        story=_story(wears),
-        months=_months(values),
+        band=band_of(newest, laptop.policy) if assessed is None else assessed.band,
+        shown=pack_plot(
+            course,
+            laptop.policy,
+            happened,
+            until=today if stay.until_at is None else stay.until_at.date(),
+            is_in_use=stay.until_at is None,
+        ),
     )
 
 
-_FRAMES = (("wide", WIDE), ("narrow", NARROW))
+def _about(stay: PackStay, laptop: LaptopPage) -> Sequence[Inspection]:
+    return [one for one in laptop.inspections if one.pack_id == stay.pack_id]
 
 
-def _wear(value: DailyValue) -> float:
-    return wear(value.full_charge_capacity, value.design_capacity)
+def alert_opened(alert: AlertRow) -> Happening:
+    """Return the mark of the day on which an alert opened."""
+    mark = Mark(alert.opened_at.date(), "alert opened", "alert")
+    return Happening(mark, f"Alert {alert.id} opened.")
 
 
-def _band(newest: float | None, policy: Policy) -> Band:
-    if newest is None:
+def band_of(wear: float | None, policy: Policy) -> Band:
+    """Return the band of a wear before there is an assessment."""
+    if wear is None:
         return "unknown"
-    if newest >= policy.replace_wear:
+    if wear >= policy.replace_wear:
         return "replace"
-    return "plan" if newest >= policy.plan_wear else "sound"
-
-
-def _levels(policy: Policy) -> list[Level]:
-    published = level_percent(PUBLISHED_END_OF_LIFE_WEAR)
-    return [
-        Level(
-            policy.replace_wear, f"replace from {level_percent(policy.replace_wear)}"
-        ),
-        Level(policy.plan_wear, f"plan from {level_percent(policy.plan_wear)}"),
-        Level(
-            PUBLISHED_END_OF_LIFE_WEAR,
-            f"{published}: end of life as published",
-            faint=True,
-        ),
-    ]
-
-
-def _story(wears: Sequence[tuple[date, float]]) -> str:
-    if not wears:
-        return "No daily value yet."
-    (first, before), (last, now) = wears[0], wears[-1]
-    if first == last:
-        return f"Wear was {percent(now)} on {last}."
-    return (
-        f"Wear went from {percent(before)} on {first} to {percent(now)} on {last}, "
-        f"by {len(wears)} daily values."
-    )
-
-
-def _months(values: Sequence[DailyValue]) -> list[MonthRow]:
-    newest_first = reversed(values)
-    months = groupby(newest_first, key=lambda value: (value.day.year, value.day.month))
-    newest = [next(of_month) for _, of_month in months]
-    return [MonthRow(value, _wear(value)) for value in newest]
+    return "plan" if wear >= policy.plan_wear else "sound"

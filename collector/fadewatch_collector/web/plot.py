@@ -11,6 +11,25 @@ from datetime import date, timedelta
 from statistics import median
 from typing import Literal
 
+from fadewatch_collector.web.plot_forecast import (
+    DrawnForecast,
+    Forecast,
+    drawn_forecast,
+)
+from fadewatch_collector.web.plot_marks import (
+    MARK_ROW,
+    DrawnMark,
+    Mark,
+    drawn_marks,
+)
+from fadewatch_collector.web.plot_scale import (
+    LETTER_WIDTH,
+    Frame,
+    Point,
+    Scale,
+    Value,
+    places,
+)
 from fadewatch_collector.web.ticks import day_ticks, percent, wear_ticks
 
 GAP_DAYS = 45
@@ -25,9 +44,6 @@ POINT_SPACING = 2.0
 TICK_WIDTH = 88.0
 """Room that a date below the plot takes [unit]."""
 
-LETTER_WIDTH = 7.5
-"""Width of a figure in a label [unit], as the style sheet sets them."""
-
 NAME_INDENT = 8.0
 """Distance of a level's name from the plot's side [unit]."""
 NAME_LIFT = 5.0
@@ -37,31 +53,6 @@ NAME_ROOM = 12.0
 
 HEADROOM = 0.05
 """Wear shown above the highest line or value [fraction]. Own choice."""
-
-Value = tuple[date, float]
-Point = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """Size of the drawing and of the margins around the plot."""
-
-    width: float
-    height: float
-    left: float = 46.0
-    right: float = 14.0
-    top: float = 14.0
-    bottom: float = 30.0
-
-    @property
-    def right_edge(self) -> float:
-        """Horizontal place of the plot's right side."""
-        return self.width - self.right
-
-    @property
-    def bottom_edge(self) -> float:
-        """Vertical place of the plot's lower side."""
-        return self.height - self.bottom
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,29 +65,22 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
-class Range:
-    """A range of wear over time, such as a forecast's interval."""
-
-    low: Sequence[Value]
-    high: Sequence[Value]
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """A named day, such as the day of a swap."""
-
-    day: date
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
 class Subject:
-    """What is to be drawn; only the values are always there."""
+    """What is to be drawn; only the values are always there.
+
+    Attributes
+    ----------
+    values
+        Of the line.
+    readings
+        Single values, drawn as points behind it.
+    """
 
     values: Sequence[Value]
+    readings: Sequence[Value] = ()
     levels: Sequence[Level] = ()
     until: date | None = None
-    range: Range | None = None
+    forecast: Forecast | None = None
     marks: Sequence[Mark] = ()
 
 
@@ -139,27 +123,13 @@ class Plot:
 
     frame: Frame
     line: str
+    points: str
     last: Point
     wear_ticks: Sequence[Tick]
     day_ticks: Sequence[Tick]
     levels: Sequence[DrawnLevel]
-    range_outline: str | None
-    marks: Sequence[Tick]
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """A straight way from values to places."""
-
-    first: float
-    last: float
-    start: float
-    end: float
-
-    def __call__(self, value: float) -> float:
-        """Return the place of a value, to a tenth of a unit."""
-        part = (value - self.first) / (self.last - self.first)
-        return round(self.start + part * (self.end - self.start), 1)
+    forecast: DrawnForecast | None
+    marks: Sequence[DrawnMark]
 
 
 def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
@@ -168,13 +138,17 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
         return None
     first, last = _span(subject)
     x = Scale(first.toordinal(), last.toordinal(), frame.left, frame.right_edge)
+    shown = [mark for mark in subject.marks if first <= mark.day <= last]
+    marks, rows = drawn_marks(shown, x, frame)
+    frame = frame.lowered(rows * MARK_ROW)
     lowest, highest = _wear_span(subject)
     y = Scale(lowest, highest, frame.bottom_edge, frame.top)
     most_days = max(2, int((frame.right_edge - frame.left) / TICK_WIDTH))
-    points = [(x(day.toordinal()), y(wear)) for day, wear in subject.values]
+    points = places(subject.values, x, y)
     return Plot(
         frame=frame,
         line=_line(points, gap=x(first.toordinal() + GAP_DAYS) - frame.left),
+        points=_dots(places(subject.readings, x, y)),
         last=points[-1],
         wear_ticks=[
             Tick(y(wear), percent(wear)) for wear in wear_ticks(lowest, highest)
@@ -187,9 +161,15 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
             _drawn_level(level, y(level.wear), points, frame)
             for level in subject.levels
         ],
-        range_outline=_outline(subject.range, x, y),
-        marks=[Tick(x(mark.day.toordinal()), mark.name) for mark in subject.marks],
+        forecast=drawn_forecast(subject.forecast, x, y, frame),
+        marks=marks,
     )
+
+
+def _dots(points: Sequence[Point]) -> str:
+    """Draw each point once, however many fall on it."""
+    places = dict.fromkeys((round(x), round(y)) for x, y in points)
+    return " ".join(f"M{x} {y}h0" for x, y in places)
 
 
 def _drawn_level(
@@ -224,10 +204,11 @@ def _day_tick(at: float, label: str, frame: Frame) -> Tick:
 
 def _span(subject: Subject) -> tuple[date, date]:
     days = [subject.values[0][0], subject.values[-1][0]]
+    days += [day for day, _ in subject.readings]
     if subject.until is not None:
         days.append(subject.until)
-    if subject.range is not None:
-        days += [day for day, _ in subject.range.high]
+    if subject.forecast is not None:
+        days += [day for day, _ in subject.forecast.range.high]
     first, last = min(days), max(days)
     # A pack that was seen for the first time today still needs an axis.
     return first, max(last, first + timedelta(days=SHORTEST_DAYS))
@@ -236,8 +217,9 @@ def _span(subject: Subject) -> tuple[date, date]:
 def _wear_span(subject: Subject) -> tuple[float, float]:
     heights = [wear for _, wear in subject.values]
     heights += [level.wear for level in subject.levels]
-    if subject.range is not None:
-        heights += [wear for _, wear in subject.range.high]
+    heights += [wear for _, wear in subject.readings]
+    if subject.forecast is not None:
+        heights += [wear for _, wear in subject.forecast.range.high]
     lowest, highest = min(heights), max(heights)
     # A new pack often holds more than its design capacity: wear below zero.
     return min(0.0, lowest - HEADROOM / 2 if lowest < 0 else 0.0), highest + HEADROOM
@@ -268,11 +250,3 @@ def _thinned(points: Sequence[Point]) -> list[Point]:
     ]
     # The line ends at the newest value itself, where the drawing puts its dot.
     return thinned if thinned[-1] == points[-1] else [*thinned, points[-1]]
-
-
-def _outline(of: Range | None, x: Scale, y: Scale) -> str | None:
-    if of is None:
-        return None
-    way = [*of.high, *reversed(of.low)]
-    places = [f"{x(day.toordinal())} {y(wear)}" for day, wear in way]
-    return "M" + " L".join(places) + " Z"

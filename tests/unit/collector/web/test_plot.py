@@ -5,16 +5,10 @@ from datetime import date, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fadewatch_collector.web.plot import (
-    GAP_DAYS,
-    Frame,
-    Level,
-    Mark,
-    Plot,
-    Range,
-    Subject,
-    wear_plot,
-)
+from fadewatch_collector.web.plot import GAP_DAYS, Level, Plot, Subject, wear_plot
+from fadewatch_collector.web.plot_forecast import Forecast, Meeting, Range
+from fadewatch_collector.web.plot_marks import MARK_ROW, Mark
+from fadewatch_collector.web.plot_scale import Frame
 
 FRAME = Frame(width=200, height=100, left=40, right=10, top=10, bottom=20)
 START = date(2024, 1, 1)
@@ -109,29 +103,85 @@ def test_a_pack_seen_today_for_the_first_time_has_an_axis() -> None:
     assert plot.day_ticks
 
 
-def test_a_range_is_a_closed_outline_there_and_back() -> None:
+def forecast(*meetings: Meeting) -> Forecast:
     low, high = days(0.1, 0.2), days(0.1, 0.4)
-
-    plot = drawn(Subject(values=days(0.1), range=Range(low, high)))
-
-    assert plot.range_outline is not None
-    assert plot.range_outline.startswith("M40.0")
-    assert plot.range_outline.endswith(" Z")
-    assert plot.range_outline.count("L") == 3
+    return Forecast(Range(low, high), course=days(0.1, 0.3), meetings=meetings)
 
 
-def test_the_axis_reaches_as_far_as_the_range() -> None:
-    plot = drawn(
-        Subject(values=days(0.1, 0.1), range=Range(days(0.1), days(0.1, 0.2, 0.3)))
-    )
+def meeting(on: date, latest: date) -> Meeting:
+    return Meeting(0.4, on, START, latest, "in full", "short")
+
+
+def test_a_forecast_is_a_closed_outline_there_and_back() -> None:
+    plot = drawn(Subject(values=days(0.1), forecast=forecast()))
+
+    assert plot.forecast is not None
+    assert plot.forecast.outline.startswith("M40.0")
+    assert plot.forecast.outline.endswith(" Z")
+    assert plot.forecast.outline.count("L") == 3
+    assert plot.forecast.course.count("L") == 1
+
+
+def test_the_axis_reaches_as_far_as_the_forecast() -> None:
+    plot = drawn(Subject(values=days(0.1, 0.1, every=15), forecast=forecast()))
 
     assert plot.last[0] == (FRAME.left + FRAME.right_edge) / 2
 
 
-def test_a_mark_stands_at_its_day() -> None:
-    plot = drawn(Subject(values=days(0.1, 0.1), marks=(Mark(START, "swap"),)))
+def test_what_a_forecast_meets_beyond_the_plot_ends_at_its_side() -> None:
+    inside = meeting(START + timedelta(days=15), START + timedelta(days=900))
+    beyond = meeting(START + timedelta(days=800), START + timedelta(days=900))
 
-    assert [(mark.at, mark.label) for mark in plot.marks] == [(FRAME.left, "swap")]
+    plot = drawn(Subject(values=days(0.1), forecast=forecast(inside, beyond)))
+
+    assert plot.forecast is not None
+    first, second = plot.forecast.meetings
+    assert first.at == (FRAME.left + FRAME.right_edge) / 2
+    assert first.bar == second.bar == (FRAME.left, FRAME.right_edge)
+    assert (second.at, second.name_x, second.anchor) == (None, FRAME.right_edge, "end")
+
+
+def test_a_wide_plot_writes_a_meeting_in_full() -> None:
+    one = meeting(START, START + timedelta(days=3))
+
+    wide = drawn(
+        Subject(values=days(0.1), forecast=forecast(one)), Frame(width=700, height=100)
+    )
+    narrow = drawn(Subject(values=days(0.1), forecast=forecast(one)))
+
+    assert wide.forecast is not None
+    assert narrow.forecast is not None
+    assert wide.forecast.meetings[0].name == "in full"
+    assert narrow.forecast.meetings[0].name == "short"
+
+
+def test_readings_are_points_drawn_once_each() -> None:
+    plot = drawn(Subject(values=days(0.1, 0.1), readings=days(*[0.12] * 900, every=1)))
+
+    places = plot.points.split(" M")
+    assert len(places) == len(set(places))
+    assert 140 < len(places) <= 151
+
+
+def test_marks_stand_at_their_days_in_rows_above_the_plot() -> None:
+    marks = (Mark(START, "fitted", "swap"), Mark(START, "inspected", "inspection"))
+
+    plain = drawn(Subject(values=days(0.1, 0.1)))
+    plot = drawn(Subject(values=days(0.1, 0.1), marks=marks))
+
+    assert [mark.at for mark in plot.marks] == [FRAME.left, FRAME.left]
+    assert plot.marks[1].y - plot.marks[0].y == MARK_ROW
+    assert plot.frame.top == plain.frame.top + 2 * MARK_ROW
+    assert (
+        plot.frame.bottom_edge - plot.frame.top
+        == plain.frame.bottom_edge - plain.frame.top
+    )
+
+
+def test_a_mark_outside_the_days_shown_is_left_to_the_table() -> None:
+    early = Mark(START - timedelta(days=9), "fitted", "swap")
+
+    assert not drawn(Subject(values=days(0.1, 0.1), marks=(early,))).marks
 
 
 def test_a_date_that_would_be_cut_off_ends_at_its_place() -> None:
