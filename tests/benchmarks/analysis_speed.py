@@ -2,7 +2,8 @@
 
 Run from the repository's root: ``python -m tests.benchmarks.analysis_speed [packs]``
 (100,000 packs with 365 daily values by default). The libraries get a sample of the same
-packs in the same run, since they would take hours for all.
+packs in the same run, since they would take hours for all. Beside the wall clock stands
+the time the processor spent: on a busy machine only that can be compared.
 """
 
 import os
@@ -32,14 +33,25 @@ def main() -> None:
     held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     warm_up = known.some(0, min(packs, 50))
     assess(warm_up, FIRST_DAY + DAYS)
-    seconds = timed(lambda: assess(known, FIRST_DAY + DAYS))
+    spent = timed(lambda: assess(known, FIRST_DAY + DAYS))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{packs} packs x {DAYS} days, one core")
-    print(f"{'whole assessment':26}{packs / seconds:10.0f} packs/s {seconds:8.1f} s")
+    print(f"{packs} packs x {DAYS} days, one core; load {os.getloadavg()[0]:.1f}")
+    row("whole assessment", packs, packs, spent)
     for name, run in LIBRARIES.items():
-        rate = library_rate(known, min(SAMPLE[name], packs), run)
-        print(f"{name:26}{rate:10.0f} packs/s {packs / rate:8.1f} s (from a sample)")
+        sample = min(SAMPLE[name], packs)
+        row(f"{name} *", packs, sample, one_by_one(known, sample, run))
+    print("* from a sample of the same packs")
     print(f"peak memory {peak:.0f} MiB, of it {held:.0f} MiB before the assessment")
+
+
+def row(name: str, packs: int, done: int, spent: tuple[float, float]) -> None:
+    """Print one line, scaled from the packs done to all."""
+    wall, processor = spent
+    print(
+        f"{name:28}{done / processor:8.0f} packs/s of processor time, "
+        f"{processor * packs / done:8.1f} s for all; "
+        f"wall clock {wall * packs / done:8.1f} s"
+    )
 
 
 def fleet(packs: int) -> Histories:
@@ -92,24 +104,26 @@ LIBRARIES: dict[str, Callable[[SingleArray], None]] = {
 }
 
 
-def library_rate(
+def one_by_one(
     known: Histories, sample: int, run: Callable[[SingleArray], None]
-) -> float:
-    """Return series a second, one call each."""
-    rows = (known.full / known.design).reshape(-1, DAYS)[:sample]
+) -> tuple[float, float]:
+    """Return the time for some series, one call each."""
+    rows = (known.full[: sample * DAYS] / known.design[: sample * DAYS]).reshape(
+        -1, DAYS
+    )
 
     def all_rows() -> None:
-        for row in rows:
-            run(row)
+        for health in rows:
+            run(health)
 
-    return sample / timed(all_rows)
+    return timed(all_rows)
 
 
-def timed(run: Callable[[], object]) -> float:
-    """Return how long something takes [s]."""
-    start = time.perf_counter()
+def timed(run: Callable[[], object]) -> tuple[float, float]:
+    """Return how long something takes by the wall clock and the processor's [s]."""
+    wall, processor = time.perf_counter(), time.process_time()
     run()
-    return time.perf_counter() - start
+    return time.perf_counter() - wall, time.process_time() - processor
 
 
 if __name__ == "__main__":
