@@ -2,7 +2,7 @@
 
 import asyncio
 import ssl
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from email import message_from_bytes
@@ -44,7 +44,7 @@ class MailServerFake:
     port: int = 0
     recipient_answer: str = "250 fine"
     data_answer: str = "250 taken"
-    on_mail: Callable[[Accepted], None] = lambda _: None
+    on_mail: Callable[[Accepted], Awaitable[None]] | None = None
     accepted: list[Accepted] = field(default_factory=list)
     signed_in: list[tuple[bytes, bytes]] = field(default_factory=list)
     changed: asyncio.Condition = field(default_factory=asyncio.Condition)
@@ -83,7 +83,8 @@ class MailServerFake:
             mail = message_from_bytes(content, EmailMessage, policy=POLICY)
             accepted = Accepted(list(envelope.rcpt_tos), mail, session.ssl is not None)
             self.accepted.append(accepted)
-            self.on_mail(accepted)
+            if self.on_mail is not None:
+                await self.on_mail(accepted)
             async with self.changed:
                 self.changed.notify_all()
         return self.data_answer

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import select
 
+from fadewatch_collector.outbound.channel import Channels
 from fadewatch_collector.outbound.channels import open_channels
 from fadewatch_collector.outbound.mail import MailServer
 from fadewatch_collector.rules.alert_terms import ALERT_KINDS, AlertKind, Urgency
@@ -54,6 +55,11 @@ class Desk:
     mail: MailServerFake
     hook: ReceiverFake
     sender: Sender
+    channels: Channels
+
+    def another_sender(self) -> Sender:
+        """Return the sender of another collector."""
+        return Sender(self.services, self.channels, lambda: 0.5)
 
     async def route(
         self,
@@ -117,4 +123,4 @@ async def open_desk(
         ) as channels,
     ):
         sender = Sender(services, channels, lambda: 0.5)
-        yield Desk(services, clock, mail, hook, sender)
+        yield Desk(services, clock, mail, hook, sender, channels)

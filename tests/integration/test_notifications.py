@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import text
 
 from fadewatch_collector.rules.alert_terms import ALERT_KINDS
 from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
@@ -362,3 +363,29 @@ async def test_the_log_tells_no_address_and_no_secret(
     for hidden in (DESK, "example.org", desk.hook.url, "127.0.0.1", made.secret):
         assert hidden is not None
         assert hidden not in log
+
+
+async def test_what_was_accepted_is_not_sent_again_while_the_store_cannot_be_told(
+    desk: Desk, caplog: pytest.LogCaptureFixture
+) -> None:
+    await desk.route()
+    await desk.find({await desk.laptop(): [finding()]})
+    await _run(
+        desk.services,
+        "CREATE TRIGGER in_the_way BEFORE UPDATE ON outbox "
+        "BEGIN INSERT INTO missing VALUES (1); END",
+    )
+    await desk.sender.send_due()
+    assert "the outbox cannot be used; trying again: no such table" in caplog.text
+
+    await _run(desk.services, "DROP TRIGGER in_the_way")
+    await desk.sender.send_due()
+
+    assert len(desk.mail.accepted) == 1
+    (row,) = await desk.rows()
+    assert row["sent_at"] == desk.clock()
+
+
+async def _run(services: Services, statement: str) -> None:
+    async with services.store.writing() as connection:
+        await connection.execute(text(statement))

@@ -64,17 +64,33 @@ async def report(
 class Murder:
     """Kills the collector while the mail server is about to say yes."""
 
-    def __init__(self, mail: MailServerFake) -> None:
-        self.mail = mail
-        self.process: subprocess.Popen[bytes] | None = None
+    def __init__(self, mail: MailServerFake, collector: CollectorProcess) -> None:
         self.in_doubt: list[str] = []
-        mail.on_mail = self.strike
+        self._mail = mail
+        self._collector = collector
+        self._process: subprocess.Popen[bytes] | None = None
+        self._is_known = asyncio.Event()
+        mail.on_mail = self._strike
 
-    def strike(self, accepted: Accepted) -> None:
-        if len(self.mail.accepted) in KILLED_AT:
-            assert self.process is not None
-            self.process.kill()
-            self.process.wait()
+    async def start(self) -> None:
+        """Start the collector; no mail is answered before it is known whom to kill."""
+        self._is_known.clear()
+        self._process = await asyncio.to_thread(self._collector.start)
+        self._is_known.set()
+
+    async def stop(self) -> int:
+        """Stop the collector as a system would."""
+        assert self._process is not None
+        self._process.terminate()
+        return await asyncio.to_thread(self._process.wait, 20)
+
+    async def _strike(self, accepted: Accepted) -> None:
+        await self._is_known.wait()
+        if len(self._mail.accepted) in KILLED_AT:
+            assert self._process is not None
+            # Without a pause: the server drops what it was doing when the line breaks.
+            self._process.kill()
+            self._process.wait()
             self.in_doubt.append(str(accepted.mail["Message-ID"]))
 
 
@@ -97,18 +113,17 @@ async def test_kill_9_while_sending_loses_no_mail_and_doubles_none_unknowingly(
             monkeypatch.setenv(f"FADEWATCH_{name}", value)
         where = ("mail", "desk@example.org", "--label", "desk", "--urgency", "act")
         collector.command("route", "add", *where)
-        murder = Murder(mail)
-        murder.process = await asyncio.to_thread(collector.start)
+        murder = Murder(mail, collector)
+        await murder.start()
         keys = await enrol(session, collector)
         await report(session, collector, keys, range(1, DAYS + 1))
         for kills in range(1, len(KILLED_AT) + 1):
             await mail.until(lambda kills=kills: len(murder.in_doubt) == kills)  # type: ignore[misc]  # bound now
-            murder.process = await asyncio.to_thread(collector.start)
+            await murder.start()
         # What was not yet assessed when it died is so with the next reading.
         await report(session, collector, keys, [0])
         await mail.until(lambda: len(set(mail.message_ids)) == LAPTOPS)
-        murder.process.terminate()
-        assert await asyncio.to_thread(murder.process.wait, 20) == 0
+        assert await murder.stop() == 0
 
     sent = Counter(mail.message_ids)
     assert sent.keys() == message_ids(collector)

@@ -1,6 +1,6 @@
 """The words of messages, for people who read them away from the pages."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import Any
 
@@ -35,16 +35,17 @@ _SUBJECT_LENGTH = 150
 
 
 def subject_of(message: Message) -> str:
-    """Return the subject, one line."""
+    """Return the subject: one line, in which nothing is taken for an encoded word."""
     if message.what == "test":
         return "Fadewatch: a test message"
     if message.what == "digest":
         count = len(message.alerts) + message.more
         return f"Fadewatch: {count} to plan or note"
     (alert,) = message.alerts
+    # Whoever reads a header decodes "=?...?=" in it, and line breaks come out of that.
     return one_line(
         f"{URGENCY_WORDS[alert.urgency]}: {KIND_WORDS[alert.kind]}, "
-        f"{short_name(alert)}{_at_site(alert)}",
+        f"{short_name(alert)}{_at_site(alert)}".replace("=?", "= ?"),
         _SUBJECT_LENGTH,
     )
 
@@ -89,17 +90,12 @@ def _single(alert: ToldAlert, pages: str) -> Iterator[str]:
     yield f"{URGENCY_WORDS[alert.urgency]}: {KIND_WORDS[alert.kind]}"
     yield ""
     yield from _facts(alert)
-    yield from _part("Why", map(one_line_of_reason, alert.reasons))
+    yield from _part("Why", map(_sentence, alert.reasons))
     yield from _part("Figures", _figures(alert.figures))
-    yield from ("", "What to do next", f"  {alert.next_step}")
+    yield from ("", "What to do next", f"  {_sentence(alert.next_step)}")
     if alert.urgency == "stop-use":
         yield from _part("Cautions", STOP_USE_CAUTIONS)
     yield from ("", address_of(alert, pages), "", FIGURES_ARE_A_PROXY)
-
-
-def one_line_of_reason(reason: str) -> str:
-    """Return a reason, in which words of the pack's firmware may stand, harmless."""
-    return one_line(reason, 500)
 
 
 def _facts(alert: ToldAlert) -> Iterator[str]:
@@ -118,7 +114,12 @@ def _facts(alert: ToldAlert) -> Iterator[str]:
             yield f"{name}: {' '.join(known)}"
 
 
-def _part(title: str, lines: Iterator[str] | tuple[str, ...]) -> Iterator[str]:
+def _sentence(said: str) -> str:
+    """Return a sentence of ours, in which words of firmware may stand, harmless."""
+    return one_line(said, 500)
+
+
+def _part(title: str, lines: Iterable[str]) -> Iterator[str]:
     items = [f"  - {line}" for line in lines]
     if items:
         yield from ("", title, *items)
@@ -155,6 +156,6 @@ def _entry(alert: ToldAlert, pages: str) -> Iterator[str]:
         state = " (acknowledged)"
     yield f"  {short_name(alert)}: {KIND_WORDS[alert.kind]}{state}"
     for reason in alert.reasons:
-        yield f"    {one_line_of_reason(reason)}"
-    yield f"    Next: {alert.next_step}"
+        yield f"    {_sentence(reason)}"
+    yield f"    Next: {_sentence(alert.next_step)}"
     yield f"    {address_of(alert, pages)}"

@@ -96,6 +96,11 @@ def in_digest_order(alerts: Iterable[ToldAlert]) -> list[ToldAlert]:
     )
 
 
+def stamp(now: datetime) -> str:
+    """Return a moment as names of messages carry it."""
+    return now.strftime("%Y%m%dT%H%M%SZ")
+
+
 def one_line(text: str, limit: int = 200) -> str:
     """Make text from a laptop or pack harmless: one line, nothing unseen, not long."""
     seen = (" " if unicodedata.category(sign) in _UNSEEN else sign for sign in text)

@@ -4,19 +4,32 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, Select, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.messages import ToldAlert
 from fadewatch_collector.rules.notify import AlertNow
 from fadewatch_collector.store.tables import alerts, laptops, packs
 
+BATCH = 1000
+"""Alerts asked for at once: a statement takes a limited number of values. Own choice."""
+
 
 async def told_alerts(
     connection: AsyncConnection, alert_ids: Collection[int]
 ) -> dict[int, ToldAlert]:
     """Return alerts as messages tell them, by number."""
-    query = (
+    numbers = sorted(alert_ids)
+    told: dict[int, ToldAlert] = {}
+    for start in range(0, len(numbers), BATCH):
+        query = _query().where(alerts.c.id.in_(numbers[start : start + BATCH]))
+        for row in await connection.execute(query):
+            told[row.id] = _told(row)
+    return told
+
+
+def _query() -> Select[Any]:
+    return (
         select(
             alerts,
             laptops.c.asset_tag,
@@ -32,9 +45,7 @@ async def told_alerts(
         .select_from(alerts)
         .outerjoin(laptops, laptops.c.id == alerts.c.laptop_id)
         .outerjoin(packs, packs.c.id == alerts.c.pack_id)
-        .where(alerts.c.id.in_(alert_ids))
     )
-    return {row.id: _told(row) for row in await connection.execute(query)}
 
 
 async def alert_now(connection: AsyncConnection, alert_id: int) -> AlertNow | None:

@@ -3,7 +3,6 @@
 import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from email.errors import MessageError
 from email.headerregistry import Address
 
@@ -11,7 +10,7 @@ from fadewatch_collector.errors import InvalidRequest, NotFound
 from fadewatch_collector.outbound.addresses import check_webhook
 from fadewatch_collector.outbound.channel import Channels, Destination
 from fadewatch_collector.rules.alert_terms import URGENCIES, Urgency
-from fadewatch_collector.rules.messages import Message, one_line
+from fadewatch_collector.rules.messages import Message, one_line, stamp
 from fadewatch_collector.rules.notify import Channel, Quiet, Route
 from fadewatch_collector.store import audit, outbox
 from fadewatch_collector.store import notification_routes as rows
@@ -119,7 +118,7 @@ async def try_route(services: Services, channels: Channels, route_id: int) -> No
         raise NotFound("route", route_id)
     now = services.clock()
     message = Message(
-        name=f"test.{_stamp(now)}.route-{route.id}",
+        name=f"test.{stamp(now)}.route-{route.id}",
         what="test",
         route=route.label,
         written_at=now,
@@ -156,7 +155,3 @@ def check_mail_address(text: str) -> None:
         raise InvalidRequest("this is no mail address that can be used") from problem
     if not address.username or not address.domain or one_line(text, 254) != text:
         raise InvalidRequest("a mail address has a name, an @ and a domain")
-
-
-def _stamp(now: datetime) -> str:
-    return now.strftime("%Y%m%dT%H%M%SZ")

@@ -9,6 +9,7 @@ from fadewatch_collector.rules.messages import (
     DIGEST_LENGTH,
     ToldAlert,
     in_digest_order,
+    stamp,
 )
 from fadewatch_collector.rules.notify import AT_ONCE, MessageKind, Route
 from fadewatch_collector.store import outbox
@@ -79,7 +80,7 @@ def _still_new(
 
 def _row(alert: ToldAlert, route: Route, now: datetime) -> NewRow:
     name = (
-        f"alert-{alert.id}.{alert.reopened}.{alert.urgency}.{_stamp(now)}"
+        f"alert-{alert.id}.{alert.reopened}.{alert.urgency}.{stamp(now)}"
         f".route-{route.id}"
     )
     what = _TOLD_AT_ONCE.get(alert.urgency)
@@ -104,7 +105,7 @@ def _digest(route: Route, alerts: Collection[ToldAlert], now: datetime) -> NewRo
     listed = in_digest_order(alerts)[:DIGEST_LENGTH]
     return NewRow(
         route_id=route.id,
-        name=f"digest.{_stamp(now)}.route-{route.id}",
+        name=f"digest.{stamp(now)}.route-{route.id}",
         what="digest",
         payload={
             "alerts": [alert.to_plain() for alert in listed],
@@ -112,7 +113,3 @@ def _digest(route: Route, alerts: Collection[ToldAlert], now: datetime) -> NewRo
         },
         not_before=route.not_before("digest", now),
     )
-
-
-def _stamp(now: datetime) -> str:
-    return now.strftime("%Y%m%dT%H%M%SZ")

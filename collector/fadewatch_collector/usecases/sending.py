@@ -77,8 +77,8 @@ class Sender:
         try:
             async with self._services.store.reading() as connection:
                 due = await outbox.due_routes(connection, now)
-        except StoreTrouble:
-            log.exception("the outbox cannot be read; trying again")
+        except StoreTrouble as problem:
+            _tell_of_store(problem)
             return
         for route_id in due:
             alone_until = self._left_alone.get(route_id)
@@ -92,8 +92,8 @@ class Sender:
         try:
             while not self._closed.is_set() and await self._next(route_id):
                 pass
-        except StoreTrouble:
-            log.exception("the outbox cannot be used; trying again")
+        except StoreTrouble as problem:
+            _tell_of_store(problem)
         finally:
             del self._busy[route_id]
 
@@ -168,6 +168,11 @@ class Sender:
         now = self._services.clock()
         async with self._services.store.writing() as connection:
             await outbox.give_up(connection, waiting.id, now, why, tries)
+
+
+def _tell_of_store(problem: StoreTrouble) -> None:
+    # Without the trace: it shows what was to be written, and addresses stand in that.
+    log.warning("the outbox cannot be used; trying again: %s", problem.orig)
 
 
 def _tell(waiting: Waiting, what: str) -> None:

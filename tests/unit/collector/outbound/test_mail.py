@@ -110,6 +110,16 @@ def test_every_kind_of_alert_has_words() -> None:
     assert set(KIND_WORDS) == set(ALERT_KINDS)
 
 
+@pytest.mark.parametrize(
+    "word", ["=??Q?=0D", "=?utf-8?q?=0D=0ABcc:_all=40example.org?=", "=?=?utf-8?q?=0D"]
+)
+def test_an_encoded_word_in_a_name_stays_what_it_is(word: str) -> None:
+    mail = read_back(message(replace(ALERT, hostname=word)))
+
+    assert set(mail.keys()) == HEADERS
+    assert word.replace("=?", "= ?") in mail["Subject"]
+
+
 HOSTILE = st.one_of(
     st.text(st.characters(), max_size=200),
     st.sampled_from(
@@ -117,6 +127,7 @@ HOSTILE = st.one_of(
             "x\r\nBcc: all@example.org\r\n\r\nbody",
             "x\nSubject: another",
             "=?utf-8?q?=0D=0ABcc:_a?=",
+            "=??Q?=0D",
             "\u202egnp.exe",
             "\ud800",
             "\r",
