@@ -18,7 +18,7 @@ from fadewatch_collector.analysis.medians import (
     shift,
 )
 
-LEAST_DROP = 0.072
+LEAST_DROP = 0.075
 """Least fall that counts [fraction of design]: 8 % less what noise may hide."""
 LARGE_DROP = 0.115
 """A fall that false cliffs do not reach, so few readings bear it out."""
@@ -55,9 +55,9 @@ RESERVE = 1.3
 """Fade may have been so many times the fastest seen before; own choice."""
 RAMP_DROP = 0.095
 """Least fall that counts if it takes several readings [fraction of design]."""
-LEAST_STEP = 0.02
-"""Least step of a cliff, one gauge update [fraction of design]: 256 mAh of 13 Ah."""
-STEP_DEVIATIONS = 3.0
+LEAST_STEP = 0.014
+"""Least step of a cliff, one gauge update [fraction of design]: 256 mAh of 18 Ah."""
+STEP_DEVIATIONS = 2.2
 STEP_SHARE = 1.25
 """A fall is a cliff as far as single steps make it up, times so much; own choice."""
 LANDINGS = (0, 2, 4, 7)
