@@ -10,7 +10,7 @@ from aiohttp import web
 from pydantic import TypeAdapter
 
 from fadewatch_collector.api.bodies import read_model
-from fadewatch_collector.api.fields import BODY_BYTES, NOTHING_ELSE, Label, Site
+from fadewatch_collector.api.fields import BODY_BYTES, NOTHING_ELSE, WHOLE, Label, Site
 from fadewatch_collector.api.keys import OPERATOR, SERVICES
 from fadewatch_collector.api.operators import MadeToken
 from fadewatch_collector.api.paths import number_in
@@ -60,8 +60,8 @@ class NewEnrolmentToken:
 
     label: Label
     site: Site | None = None
-    days: Annotated[int, Between(1, MOST_DAYS)] = 30
-    uses: Annotated[int, Between(1, MOST_USES)] = 500
+    days: Annotated[int, Between(1, MOST_DAYS), WHOLE] = 30
+    uses: Annotated[int, Between(1, MOST_USES), WHOLE] = 500
 
 
 _TOKENS = TypeAdapter(EnrolmentTokens)

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from pydantic import ConfigDict, StringConstraints
+from pydantic import BeforeValidator, ConfigDict, StringConstraints
 
 from fadewatch_collector.api.paths import LARGEST_ID
 from fadewatch_common.bounds import Between, Text
@@ -22,7 +22,15 @@ WRITTEN = (
 LINE = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
 """One line of more than blanks."""
 
-Version = Annotated[int, Between(1, 2**31 - 1)]
+
+def _whole(value: object) -> object:
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+WHOLE = BeforeValidator(_whole)
+"""Stands after the bounds of a whole number: in JSON 5.0 is one too."""
+
+Version = Annotated[int, Between(1, 2**31 - 1), WHOLE]
 """The version that was read; when it is not the newest, nothing is done (409)."""
 
 Number = Annotated[int, Between(1, LARGEST_ID)]

@@ -13,6 +13,7 @@ from fadewatch_collector.api.bodies import read_model
 from fadewatch_collector.api.fields import (
     BODY_BYTES,
     NOTHING_ELSE,
+    WHOLE,
     Label,
     OperatorName,
 )
@@ -95,7 +96,7 @@ class NewApiToken:
     __pydantic_config__ = NOTHING_ELSE
 
     label: Label
-    days: Annotated[int, Between(1, API_TOKEN_DAYS)]
+    days: Annotated[int, Between(1, API_TOKEN_DAYS), WHOLE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,10 +6,10 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from aiohttp import web
-from pydantic import TypeAdapter
+from pydantic import StringConstraints, TypeAdapter
 
 from fadewatch_collector.api.bodies import read_model
-from fadewatch_collector.api.fields import BODY_BYTES, NOTHING_ELSE
+from fadewatch_collector.api.fields import BODY_BYTES, NOTHING_ELSE, WHOLE
 from fadewatch_collector.api.keys import OPERATOR, SERVICES
 from fadewatch_collector.api.queries import query_of
 from fadewatch_collector.api.replies import reply
@@ -22,7 +22,7 @@ from fadewatch_collector.usecases.policies import (
     list_changes,
     policy_of_scope,
 )
-from fadewatch_common.bounds import Between, Text
+from fadewatch_common.bounds import Between
 from fadewatch_common.policy import Policy
 
 _PERCENT = "_percent"
@@ -31,6 +31,9 @@ _FRACTIONS = frozenset(
 )
 """Settings that are fractions inside, and percent in the API like all wear."""
 
+_SHOWN = r"[^\x00-\x1f\x7f-\x9f]"
+_SCOPE = rf"^(fleet|site:{_SHOWN}+|model:{_SHOWN}*\|{_SHOWN}*)$"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PolicyQuery:
@@ -38,7 +41,9 @@ class PolicyQuery:
 
     __pydantic_config__ = NOTHING_ELSE
 
-    scope: Annotated[str, Text(SCOPE_LENGTH, min_length=1)] = FLEET
+    scope: Annotated[
+        str, StringConstraints(max_length=SCOPE_LENGTH, pattern=_SCOPE)
+    ] = FLEET
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,9 +57,9 @@ class PolicyChanges:
     hysteresis_wear_percent: Annotated[float, Between(0, 10)] | None = None
     service_years: Annotated[float, Between(0, 10)] | None = None
     new_pack_wear_percent: Annotated[float, Between(0, 30)] | None = None
-    new_pack_cycles: Annotated[int, Between(0, 200)] | None = None
-    arrival_charge_percent: Annotated[int, Between(0, 100)] | None = None
-    silent_days: Annotated[int, Between(1, 365)] | None = None
+    new_pack_cycles: Annotated[int, Between(0, 200), WHOLE] | None = None
+    arrival_charge_percent: Annotated[int, Between(0, 100), WHOLE] | None = None
+    silent_days: Annotated[int, Between(1, 365), WHOLE] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +115,7 @@ class NewPolicy:
 
     __pydantic_config__ = NOTHING_ELSE
 
-    version: Annotated[int, Between(0, 2**63 - 1)]
+    version: Annotated[int, Between(0, 2**63 - 1), WHOLE]
     changes: PolicyChanges
 
 
