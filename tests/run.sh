@@ -30,7 +30,7 @@ prepare_python() {
 prepare_tools() {
     missing=
     for pair in chromium:chromium qemu-system-x86_64:qemu-system-x86 \
-        iasl:acpica-tools busybox:busybox-static openssl:openssl; do
+        iasl:acpica-tools openssl:openssl; do
         command -v "${pair%%:*}" > /dev/null || missing="$missing ${pair#*:}"
     done
     [ -n "$missing" ] || return 0
@@ -45,8 +45,14 @@ prepare_tools() {
     fi
 }
 
+prepare_kernel() {
+    # Fetched and built once, outside the time that a test may take.
+    "$bin/python" -m tests.kernel || printf 'no kernel image; its tests are skipped\n'
+}
+
 prepare_python
 prepare_tools
+prepare_kernel
 
 say "style"
 "$bin/ruff" check .

@@ -25,7 +25,7 @@ swap (drivers/acpi/battery.c, cache_time).
 
 _FOLDER = "class/power_supply"
 _LOOKS = 3
-_NOT_READINGS = frozenset({"name", "type", "scope", "present"})
+_NOT_READINGS = frozenset({"name", "type", "scope", "present", "status"})
 _SLOT_LENGTH = 64
 _MAINS_TYPES = ("Mains", "USB", "Wireless")
 

@@ -8,7 +8,8 @@ Attributes = dict[str, str]
 """Lower-case attribute names, as the files are called, and their raw text."""
 
 _PREFIX = "POWER_SUPPLY_"
-_NOT_READINGS = frozenset({"name", "type", "scope"})
+# A pack that is being pulled shows for a moment its name, type and status alone.
+_NOT_READINGS = frozenset({"name", "type", "scope", "status"})
 
 SINGLE_FILES = (
     "status",

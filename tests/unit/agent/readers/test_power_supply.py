@@ -104,6 +104,16 @@ def test_a_battery_that_gives_no_value_at_all_becomes_a_remark(tmp_path: Path) -
     assert supplies.remarks == ("BAT0: went away, or gave no value, while it was read",)
 
 
+def test_a_pack_seen_while_it_is_pulled_is_not_taken(tmp_path: Path) -> None:
+    # Seen on Linux 6.1: for about a millisecond uevent has these lines and no error.
+    supply(tmp_path, "BAT0", {"type": "Battery", "status": "Discharging"})
+
+    supplies = read(tmp_path)
+
+    assert supplies.packs == ()
+    assert supplies.remarks == ("BAT0: went away, or gave no value, while it was read",)
+
+
 def test_a_capacity_that_is_not_offered_is_remarked(tmp_path: Path) -> None:
     supply(tmp_path, "BAT0", without("energy_full"))
 
