@@ -5,7 +5,7 @@ from urllib.parse import parse_qsl, urlsplit
 from aiohttp import web
 
 from fadewatch_collector.errors import InvalidRequest, NotSignedIn
-from fadewatch_collector.web.keys import SERVICES, SIGNING
+from fadewatch_collector.web.keys import SERVICES, SESSION, SIGNING
 
 TOKEN_FIELD = "form_token"  # noqa: S105 -- the name of a field, not a secret
 
@@ -22,13 +22,18 @@ _NOT_OURS = (
 )
 
 
-async def read_form(request: web.Request, bound_to: str | None) -> dict[str, str]:
+async def read_form(
+    request: web.Request, bound_to: str | None, *, hides_origin: bool = False
+) -> dict[str, str]:
     """Read a form that one of our own pages has sent.
 
     Parameters
     ----------
     bound_to
-        The session or visit that the form's token must belong to.
+        The session or visit that the form's token must belong to; a session that
+        the browser has goes first.
+    hides_origin
+        The page asks the browser to send no referrer, which blanks the origin too.
 
     Raises
     ------
@@ -37,12 +42,17 @@ async def read_form(request: web.Request, bound_to: str | None) -> dict[str, str
     NotSignedIn
         It comes from another site, or without the right token.
     """
-    _refuse_other_sites(request)
+    refuse_other_sites(request, hides_origin=hides_origin)
     form = await _fields(request)
-    token = form.pop(TOKEN_FIELD, "")
+    refuse_wrong_token(request, form.pop(TOKEN_FIELD, ""), bound_to)
+    return form
+
+
+def refuse_wrong_token(request: web.Request, token: str, bound_to: str | None) -> None:
+    """Refuse a form that does not carry the token of its session or visit."""
+    bound_to = request.get(SESSION, bound_to)
     if bound_to is None or not request.app[SIGNING].is_form_token(token, bound_to):
         raise NotSignedIn(_NOT_OURS)
-    return form
 
 
 async def _fields(request: web.Request) -> dict[str, str]:
@@ -64,7 +74,7 @@ async def _fields(request: web.Request) -> dict[str, str]:
     return dict(pairs)
 
 
-def _refuse_other_sites(request: web.Request) -> None:
+def refuse_other_sites(request: web.Request, *, hides_origin: bool = False) -> None:
     """Refuse what the browser says comes from another site.
 
     Browsers leave both headers out in places (plain http, old versions); the form's
@@ -74,6 +84,8 @@ def _refuse_other_sites(request: web.Request) -> None:
     if site is not None and site != "same-origin":
         raise NotSignedIn(_NOT_OURS)
     origin = request.headers.get("Origin")
+    if hides_origin and origin == "null":
+        return
     if origin is not None and origin not in _own_origins(request):
         raise NotSignedIn(_NOT_OURS)
 

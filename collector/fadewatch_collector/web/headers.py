@@ -21,9 +21,6 @@ _ALWAYS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
-    # Other sites learn no address. "no-referrer" would also blank the Origin of our
-    # own forms, and with it the check that a form was sent from our own page.
-    "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
@@ -38,5 +35,8 @@ async def add_headers(request: web.Request, response: web.StreamResponse) -> Non
         return
     response.headers.update(_ALWAYS)
     response.headers.setdefault("Cache-Control", "no-store")
+    # Other sites learn no address. "no-referrer" would also blank the Origin of our
+    # own forms, and with it the check that a form was sent from our own page.
+    response.headers.setdefault("Referrer-Policy", "same-origin")
     if is_over_https(request):
         response.headers["Strict-Transport-Security"] = _HSTS

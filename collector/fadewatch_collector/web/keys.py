@@ -7,7 +7,7 @@ from jinja2 import Environment
 
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.usecases.services import Services
-from fadewatch_collector.web.limits import SignInLimits
+from fadewatch_collector.web.limits import SignInLimits, TokenBuckets
 from fadewatch_collector.web.signing import Signing
 from fadewatch_collector.web.static import StaticFiles
 
@@ -16,6 +16,7 @@ TEMPLATES = web.AppKey("page_templates", Environment)
 STATIC = web.AppKey("page_static", StaticFiles)
 SIGNING = web.AppKey("page_signing", Signing)
 LIMITS = web.AppKey("page_limits", SignInLimits)
+INSPECT_LIMIT = web.AppKey("page_inspect_limit", TokenBuckets)
 DOWNLOADS = web.AppKey("page_downloads", asyncio.Semaphore)
 
 OPERATOR = web.RequestKey("page_operator", Operator)

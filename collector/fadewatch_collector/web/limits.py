@@ -14,6 +14,11 @@ ADDRESS_BURST = 20
 ADDRESS_EVERY_S = 6.0
 """Seconds until one more may be tried from an address [s]. Own choice."""
 
+INSPECT_BURST = 40
+"""Visits to inspection links in a row from one address [count]. Own choice."""
+INSPECT_EVERY_S = 3.0
+"""Seconds until one more may come from an address [s]. Own choice."""
+
 MOST_KEYS = 10_000
 """Accounts or addresses remembered [count]; the longest unused go first."""
 

@@ -22,9 +22,12 @@ class PackPanel:
     ----------
     wear
         By the newest assessment, or by the level before the first one.
+    anchor
+        By what a link leads to it; the newest stay of a pack has it.
     """
 
     stay: PackStay
+    anchor: str | None
     wear: float | None
     band: Band
     shown: PackPlot
@@ -40,11 +43,20 @@ def panels_of(
     asked
         The alert whose evidence a person follows: its day is marked.
     """
-    return [_panel(laptop, stay, today, asked) for stay in laptop.view.packs]
+    panels: list[PackPanel] = []
+    for stay in laptop.view.packs:
+        is_first = all(one.stay.pack_id != stay.pack_id for one in panels)
+        anchor = f"pack-{stay.pack_id}" if is_first else None
+        panels.append(_panel(laptop, stay, anchor, today, asked))
+    return panels
 
 
 def _panel(
-    laptop: LaptopPage, stay: PackStay, today: date, asked: AlertRow | None
+    laptop: LaptopPage,
+    stay: PackStay,
+    anchor: str | None,
+    today: date,
+    asked: AlertRow | None,
 ) -> PackPanel:
     course, assessed = laptop.courses[stay.pack_id], stay.assessment
     happened: list[Happening] = [
@@ -57,6 +69,7 @@ def _panel(
     newest = newest_wear(course.level)
     return PackPanel(
         stay=stay,
+        anchor=anchor,
         wear=newest if assessed is None else assessed.wear,
         band=band_of(newest, laptop.policy) if assessed is None else assessed.band,
         shown=pack_plot(

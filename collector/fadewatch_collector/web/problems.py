@@ -77,14 +77,18 @@ async def show_problems(request: web.Request, handler: Handler) -> web.StreamRes
 
 def problem_page(request: web.Request, error: FadewatchError) -> web.Response:
     """Return the page for an error that Fadewatch can explain."""
-    status = next(
-        (status for kind, status in _STATUSES if isinstance(error, kind)),
-        HTTPStatus.INTERNAL_SERVER_ERROR,
-    )
-    answer = _problem(request, status, sentence(error))
+    answer = _problem(request, status_of(error), sentence(error))
     if isinstance(error, TooManyAttempts | QueueFull):
         answer.headers["Retry-After"] = str(math.ceil(error.retry_after_s))
     return answer
+
+
+def status_of(error: FadewatchError) -> HTTPStatus:
+    """Return the status of an answer that tells of an error."""
+    return next(
+        (status for kind, status in _STATUSES if isinstance(error, kind)),
+        HTTPStatus.INTERNAL_SERVER_ERROR,
+    )
 
 
 def _problem(request: web.Request, status: HTTPStatus, detail: str) -> web.Response:

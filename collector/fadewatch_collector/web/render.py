@@ -9,9 +9,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from fadewatch_collector.rules.alert_terms import URGENCIES
 from fadewatch_collector.rules.cautions import FIGURES_ARE_A_PROXY, STOP_USE_CAUTIONS
+from fadewatch_collector.rules.operators import at_least
+from fadewatch_collector.rules.signs import SIGNS
 from fadewatch_collector.web import words
 from fadewatch_collector.web.forms import TOKEN_FIELD
 from fadewatch_collector.web.keys import OPERATOR, SERVICES, SESSION, SIGNING, TEMPLATES
+from fadewatch_collector.web.said import SAID
 from fadewatch_collector.web.static import StaticFiles
 from fadewatch_collector.web.times import ago, days_ago
 
@@ -32,6 +35,7 @@ def make_templates(static: StaticFiles) -> Environment:
         words=words,
         urgencies=URGENCIES,
         cautions=STOP_USE_CAUTIONS,
+        signs=SIGNS,
         proxy_note=FIGURES_ARE_A_PROXY,
         token_field=TOKEN_FIELD,
     )
@@ -61,14 +65,21 @@ def page(
     ----------
     bound_to
         What the page's forms are bound to where there is no session.
+    context
+        What the template shows.
     """
     signing = request.app[SIGNING]
     bound_to = request.get(SESSION, bound_to)
+    operator = request.get(OPERATOR)
     body = (
         request.app[TEMPLATES]
         .get_template(template)
         .render(
-            operator=request.get(OPERATOR),
+            operator=operator,
+            may_act=operator is not None and at_least(operator.role, "technician"),
+            may_set_up=operator is not None
+            and at_least(operator.role, "administrator"),
+            said=SAID.get(request.query.get("done", "")),
             form_token=signing.form_token(bound_to) if bound_to else None,
             here=request.path,
             now=request.app[SERVICES].clock(),

@@ -9,10 +9,11 @@ from aiohttp.typedefs import Handler
 from fadewatch_collector.errors import NotSignedIn
 from fadewatch_collector.usecases.accounts import cookie_secret
 from fadewatch_collector.usecases.services import Services
-from fadewatch_collector.web import alert_list, downloads, laptop, laptop_list, sign_in
+from fadewatch_collector.web import alert_list, downloads, inspect, sign_in
 from fadewatch_collector.web.headers import add_headers
 from fadewatch_collector.web.keys import (
     DOWNLOADS,
+    INSPECT_LIMIT,
     LIMITS,
     OPERATOR,
     SERVICES,
@@ -20,9 +21,15 @@ from fadewatch_collector.web.keys import (
     STATIC,
     TEMPLATES,
 )
-from fadewatch_collector.web.limits import SignInLimits
+from fadewatch_collector.web.limits import (
+    INSPECT_BURST,
+    INSPECT_EVERY_S,
+    SignInLimits,
+    TokenBuckets,
+)
 from fadewatch_collector.web.problems import show_problems
 from fadewatch_collector.web.render import make_templates
+from fadewatch_collector.web.routes import PAGE_ROUTES
 from fadewatch_collector.web.scope import is_for_pages, is_static
 from fadewatch_collector.web.sessions import recognise
 from fadewatch_collector.web.signing import Signing
@@ -40,24 +47,13 @@ def add_pages(app: web.Application, services: Services) -> None:
     app[STATIC] = static
     app[TEMPLATES] = make_templates(static)
     app[LIMITS] = SignInLimits()
+    app[INSPECT_LIMIT] = TokenBuckets(INSPECT_BURST, INSPECT_EVERY_S)
     app[DOWNLOADS] = asyncio.Semaphore(downloads.AT_ONCE)
     app.middlewares.extend((show_problems, recognise, require_sign_in))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(_signing)
-    app.add_routes(
-        [
-            web.get("/", alert_list.show_alerts),
-            web.get(laptop_list.LAPTOPS, laptop_list.show_laptops),
-            web.get(laptop.LAPTOP, laptop.show_laptop),
-            web.get(downloads.FLEET_CSV, downloads.download_fleet, allow_head=False),
-            web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
-            web.post(sign_in.SIGN_IN, sign_in.sign_in),
-            web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
-            web.post(sign_in.SIGN_IN_ONCE, sign_in.sign_in_once),
-            web.post(sign_in.SIGN_OUT, sign_in.sign_out),
-            web.get(PREFIX + "{name}", send_static),
-        ]
-    )
+    app.add_routes(PAGE_ROUTES)
+    app.add_routes([web.get(PREFIX + "{name}", send_static)])
 
 
 @web.middleware
@@ -89,6 +85,7 @@ def _is_open_to_all(request: web.Request) -> bool:
         not is_for_pages(request)
         or is_static(request)
         or request.path in sign_in.PUBLIC
+        or inspect.is_for_holders(request.path)
         # No such page: nothing to protect, and the answer should say so.
         or request.match_info.http_exception is not None
     )

@@ -1,0 +1,32 @@
+"""The addresses of the pages."""
+
+from aiohttp import web
+
+from fadewatch_collector.web import (
+    alert,
+    alert_list,
+    downloads,
+    inspect,
+    laptop,
+    laptop_list,
+    sign_in,
+)
+
+PAGE_ROUTES = (
+    web.get("/", alert_list.show_alerts),
+    web.get(alert.ALERT, alert.show_alert),
+    *(web.post(f"{alert.ALERT}/{act.name}", act.__call__) for act in alert.ACTIONS),
+    web.get(laptop_list.LAPTOPS, laptop_list.show_laptops),
+    web.get(laptop.LAPTOP, laptop.show_laptop),
+    web.post(laptop.LAPTOP + "/inspect", laptop.inspect_laptop),
+    web.post(laptop.LAPTOP + "/ask", laptop.ask_holder),
+    web.get(inspect.INSPECT, inspect.show_inspection),
+    web.post(inspect.INSPECT, inspect.send_inspection),
+    web.get(inspect.ANSWERED, inspect.show_answered),
+    web.get(downloads.FLEET_CSV, downloads.download_fleet, allow_head=False),
+    web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
+    web.post(sign_in.SIGN_IN, sign_in.sign_in),
+    web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
+    web.post(sign_in.SIGN_IN_ONCE, sign_in.sign_in_once),
+    web.post(sign_in.SIGN_OUT, sign_in.sign_out),
+)

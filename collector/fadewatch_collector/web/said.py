@@ -1,0 +1,25 @@
+"""What a page says after something was done: one of these, never text from outside."""
+
+SAID = {
+    "acknowledged": "Acknowledged.",
+    "planned": "The day is set.",
+    "handed-over": "Handed over.",
+    "noted": "The note is kept.",
+    "ended": "The alert has ended.",
+    "swap-confirmed": "The swap is confirmed; the pack taken out is in the register "
+    "of removed packs.",
+    "swap-rejected": "Kept: no swap is confirmed.",
+    "inspected": "The inspection is kept.",
+    "set-aside": "Kept: the pack is set aside.",
+    "pack-handed-over": "Kept: the pack was handed over.",
+    "imported": "The places are imported.",
+    "undone": "The last import is undone.",
+    "policy": "The policy is changed. Packs are assessed by it from their next "
+    "reading on, all of them tonight.",
+    "token-revoked": "The token is revoked.",
+    "account-added": "The account is added.",
+    "account-disabled": "The account is disabled; its sessions have ended.",
+    "account-enabled": "The account is enabled.",
+    "role-set": "The role is changed.",
+    "password-set": "The password is set; sessions with the old one have ended.",
+}

@@ -1,0 +1,124 @@
+"""The audit trail in words."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fadewatch_collector.usecases.page_views import AuditLine
+from fadewatch_collector.web.happenings import signs_in_words
+
+COLLECTOR = "the collector"
+"""Who did what no person did."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrailLine:
+    """One line: when, who, what, and what they wrote."""
+
+    at: datetime
+    who: str
+    what: str
+    text: str | None = None
+
+
+def trail_lines(lines: Iterable[AuditLine], *, named: bool) -> list[TrailLine]:
+    """Return lines of the audit trail in words, in their order.
+
+    Parameters
+    ----------
+    named
+        Say which alert a line is about.
+    """
+    return [_line(line, named=named) for line in lines]
+
+
+def _line(line: AuditLine, *, named: bool) -> TrailLine:
+    detail = line.detail or {}
+    write = _WORDS.get(line.action)
+    what, text = write(detail) if write else (line.action, None)
+    kind, _, number = line.subject.partition(":")
+    if named and kind == "alert":
+        what = f"alert {number}: {what}"
+    return TrailLine(line.at, line.who, what, text)
+
+
+Words = tuple[str, str | None]
+
+
+def _planned(detail: Mapping[str, Any]) -> Words:
+    return f"planned for {detail.get('planned_on', 'a day')}", None
+
+
+def _handed_over(detail: Mapping[str, Any]) -> Words:
+    return f"handed over to {detail.get('to', 'somebody')}", None
+
+
+def _noted(detail: Mapping[str, Any]) -> Words:
+    return "noted", _text(detail.get("text"))
+
+
+def _ended(detail: Mapping[str, Any]) -> Words:
+    return "ended", _text(detail.get("because"))
+
+
+def _swap_confirmed(detail: Mapping[str, Any]) -> Words:
+    return f"swap confirmed; the removed pack: {swollen(detail.get('swollen'))}", None
+
+
+def _set_aside(detail: Mapping[str, Any]) -> Words:
+    words = f"pack set aside: {detail.get('place', 'place not told')}"
+    if "swollen" in detail:
+        words += f", {swollen(detail['swollen'])}"
+    return words, _text(detail.get("note"))
+
+
+def _left(detail: Mapping[str, Any]) -> Words:
+    return f"pack handed over: {detail.get('place', 'way not told')}", _text(
+        detail.get("note")
+    )
+
+
+def _inspected(detail: Mapping[str, Any]) -> Words:
+    signs = signs_in_words(detail.get("signs") or ())
+    what = f"inspected, signs seen: {signs}" if signs else "inspected, no sign was seen"
+    return what, _text(detail.get("note"))
+
+
+def _policy(detail: Mapping[str, Any]) -> Words:
+    before, after = detail.get("before") or {}, detail.get("after") or {}
+    changes = [
+        f"{name} {before.get(name, 'as before it')} → {after.get(name, 'as before it')}"
+        for name in sorted({*before, *after})
+        if before.get(name) != after.get(name)
+    ]
+    return "policy changed: " + ("; ".join(changes) or "nothing differs"), None
+
+
+def _places(detail: Mapping[str, Any]) -> Words:
+    return f"places imported: {detail.get('changed', '?')} laptops changed", None
+
+
+_WORDS: Mapping[str, Callable[[Mapping[str, Any]], Words]] = {
+    "planned": _planned,
+    "handed over": _handed_over,
+    "note": _noted,
+    "ended": _ended,
+    "swap confirmed": _swap_confirmed,
+    "pack set aside": _set_aside,
+    "pack handed over": _left,
+    "inspected": _inspected,
+    "policy changed": _policy,
+    "places imported": _places,
+}
+
+
+def swollen(value: object) -> str:
+    """Say whether a pack is swollen, as far as anybody has said."""
+    if value is None:
+        return "nobody has said whether it is swollen"
+    return "swollen" if value else "not swollen"
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) and value else None
