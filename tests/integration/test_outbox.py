@@ -1,12 +1,13 @@
 """Messages that do not get through at once: tried again, refused, given up."""
 
+import asyncio
 import ssl
 from collections.abc import AsyncIterator
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import select
 
 from fadewatch_collector.errors import InvalidRequest, NotFound
 from fadewatch_collector.outbound.channel import Destination
@@ -14,6 +15,7 @@ from fadewatch_collector.outbound.channels import open_channels
 from fadewatch_collector.outbound.mail import Mail, MailServer, Security
 from fadewatch_collector.outbound.problems import Refused, TryLater
 from fadewatch_collector.rules.notify import LEAST_TRIES, Channel, Quiet
+from fadewatch_collector.store.outbox import LEASE, claim
 from fadewatch_collector.store.tables import audit
 from fadewatch_collector.usecases.notification_routes import (
     end_route,
@@ -25,11 +27,13 @@ from fadewatch_collector.usecases.notifications import make_digests
 from fadewatch_collector.usecases.services import Services
 from tests.certificates import Certificates, make_certificates
 from tests.fakes.clock import StandingClock
-from tests.fakes.mail_server import mail_server
+from tests.fakes.mail_server import Accepted, mail_server
 from tests.fakes.webhook_receiver import webhook_receiver
 from tests.integration.notified import DESK, PAGES, Desk, finding, open_desk
+from tests.integration.postgres import DATABASES
 from tests.unit.collector.outbound.messages import ALERT, WRITTEN, message
 
+ON = DATABASES
 SECOND = timedelta(seconds=1)
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)
@@ -103,6 +107,43 @@ async def test_retry_after_is_obeyed_for_all_that_waits_for_the_receiver(
     desk.clock.move(20 * SECOND)
     await desk.sender.send_due()
     assert len(desk.hook.posted) == 3
+
+
+async def test_two_collectors_share_the_work_and_send_nothing_twice(
+    desk: Desk, database: str
+) -> None:
+    if database == "sqlite":
+        pytest.skip("a SQLite store has one collector")
+    await desk.route()
+    await desk.find({await desk.laptop(): [finding()] for _ in range(20)})
+
+    await asyncio.gather(desk.sender.send_due(), desk.another_sender().send_due())
+
+    assert len(desk.mail.accepted) == len(set(desk.mail.message_ids)) == 20
+
+
+async def test_what_a_dead_collector_had_claimed_is_sent_in_the_end(
+    desk: Desk,
+) -> None:
+    made = await desk.route()
+    await desk.find({await desk.laptop(): [finding()]})
+    assert await claim(desk.services.store, made.id, desk.clock()) is not None
+
+    desk.clock.move(LEASE)
+    await desk.another_sender().send_due()
+
+    assert len(desk.mail.accepted) == 1
+
+
+async def test_digests_made_twice_at_once_tell_each_alert_once(desk: Desk) -> None:
+    await desk.route()
+    await desk.find({await desk.laptop(): [finding("silent", "note")]})
+
+    made = await asyncio.gather(
+        make_digests(desk.services), make_digests(desk.services)
+    )
+
+    assert sorted(made) == [0, 1]
 
 
 async def test_a_refusal_ends_it_at_once_and_the_reason_is_kept(desk: Desk) -> None:
@@ -232,41 +273,19 @@ async def test_a_mail_servers_no_is_told_from_its_not_now(
 async def test_a_second_try_has_the_same_message_id_and_content(desk: Desk) -> None:
     await desk.route()
     await desk.find({await desk.laptop(): [finding()]})
-    desk.mail.on_mail = lambda _: setattr(desk.mail, "data_answer", "451 not sure")
+
+    async def take_and_deny(_: Accepted) -> None:
+        desk.mail.data_answer = "451 not sure"
+
+    desk.mail.on_mail = take_and_deny
     await desk.sender.send_due()
-    desk.mail.data_answer, desk.mail.on_mail = "250 taken", lambda _: None
+    desk.mail.on_mail, desk.mail.data_answer = None, "250 taken"
     desk.clock.move(MINUTE)
 
     await desk.sender.send_due()
 
     first, second = desk.mail.mails
     assert first.as_bytes() == second.as_bytes()
-
-
-async def test_what_was_accepted_is_not_sent_again_while_the_store_cannot_be_told(
-    desk: Desk, caplog: pytest.LogCaptureFixture
-) -> None:
-    await desk.route()
-    await desk.find({await desk.laptop(): [finding()]})
-    await _run(
-        desk.services,
-        "CREATE TRIGGER in_the_way BEFORE UPDATE ON outbox "
-        "BEGIN INSERT INTO missing VALUES (1); END",
-    )
-    await desk.sender.send_due()
-    assert "the outbox cannot be used" in caplog.text
-
-    await _run(desk.services, "DROP TRIGGER in_the_way")
-    await desk.sender.send_due()
-
-    assert len(desk.mail.accepted) == 1
-    (row,) = await desk.rows()
-    assert row["sent_at"] == desk.clock()
-
-
-async def _run(services: Services, statement: str) -> None:
-    async with services.store.writing() as connection:
-        await connection.execute(text(statement))
 
 
 async def test_an_ended_route_gets_nothing_more(desk: Desk) -> None:
@@ -442,3 +461,19 @@ async def test_a_file_without_a_certificate_is_named(
     with pytest.raises(InvalidRequest, match="holds no certificate"):
         async with open_channels(None, PAGES, certificates.key):
             pass
+
+
+async def test_a_running_sender_sends_by_itself_and_ends_when_it_is_told(
+    desk: Desk,
+) -> None:
+    await desk.route()
+    await desk.find({await desk.laptop(): [finding()]})
+    running = asyncio.create_task(desk.sender.run())
+
+    await desk.mail.until(lambda: len(desk.mail.accepted) == 1)
+    desk.sender.close()
+    async with asyncio.timeout(10):
+        await running
+
+    (row,) = await desk.rows()
+    assert row["sent_at"] == desk.clock()
