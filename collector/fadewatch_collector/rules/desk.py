@@ -17,9 +17,18 @@ from fadewatch_collector.rules.identity import (
     pack_identity,
 )
 from fadewatch_collector.rules.inventory import Change, drive_changes, memory_changes
-from fadewatch_collector.rules.slots import Stay, see_empty, see_pack, stay_at
+from fadewatch_collector.rules.levels import KEPT, Jump, Level, find_jump, leapt
+from fadewatch_collector.rules.slots import (
+    Stay,
+    cut_last,
+    see_empty,
+    see_pack,
+    stay_after,
+    stay_at,
+)
 from fadewatch_common.encoding import to_plain
 from fadewatch_common.report import Pack, Report
+from fadewatch_common.wear import is_plausible, wear
 
 CLASH_WINDOW = timedelta(days=3)
 """A pack that is back in a slot so soon after another laptop showed it is two packs
@@ -39,7 +48,6 @@ PACK_FIGURES = (
     "unit",
     "full_charge_capacity",
     "remaining_capacity",
-    "cycle_count",
     "state",
     "voltage_mv",
     "temperature_c",
@@ -83,6 +91,7 @@ class PackRecord:
             self.design_capacity,
             self.full_charge_capacity,
             self.cycle_count,
+            self.design_voltage_mv,
         )
 
     def take(self, pack: Pack, at: datetime) -> None:
@@ -95,6 +104,8 @@ class PackRecord:
         if newest:
             for name in PACK_FIGURES:
                 setattr(self, name, getattr(pack, name))
+            # A count that falls tells a swap, also when it was not told for a while.
+            self.cycle_count = pack.cycle_count or self.cycle_count
         self.first_seen_at = min(self.first_seen_at, at)
         self.last_seen_at = max(self.last_seen_at, at)
 
@@ -141,6 +152,16 @@ class Clash:
     other: Place
 
 
+@dataclass(frozen=True, slots=True)
+class Move:
+    """Readings that turned out to be another pack's, from a moment on."""
+
+    place: Place
+    since: datetime
+    old_pack_id: int
+    new_pack_id: int
+
+
 @dataclass(slots=True)
 class Desk:
     """What a batch of reports touches, and what filing it gave."""
@@ -148,10 +169,12 @@ class Desk:
     laptops: dict[int, LaptopRecord]
     packs: dict[int, PackRecord]
     stays: dict[Place, list[Stay]]
+    levels: dict[int, list[Level]] = field(default_factory=dict)
     readings: list[FiledReading] = field(default_factory=list)
     changes: list[tuple[int, datetime, Change]] = field(default_factory=list)
     clashes: list[Clash] = field(default_factory=list)
     swaps: list[Swap] = field(default_factory=list)
+    moves: list[Move] = field(default_factory=list)
     touched_packs: set[int] = field(default_factory=set)
     touched_places: set[Place] = field(default_factory=set)
     by_identity: dict[str, int] = field(init=False)
@@ -177,9 +200,8 @@ class Desk:
         before = self.stays.get(place, ())
         after = see_pack(before, record.id, at)
         self.stays[place] = after
-        if before and after[-1].pack_id != before[-1].pack_id:
-            old, new = before[-1].pack_id, after[-1].pack_id
-            self.swaps.append(Swap(place, at, old, new))
+        if before:
+            self._note_swap(place, at, before[-1].pack_id, after[-1].pack_id)
         self.touched_places.add(place)
         self.touched_packs.add(record.id)
         self.readings.append(
@@ -187,32 +209,93 @@ class Desk:
                 record.id, place[0], report.report_id, at, pack, report.mains_online
             )
         )
+        is_last = after[-1].pack_id == record.id
+        if self._keep_level(record, pack, at) and pack_identity(pack) is None:
+            jump = find_jump(self.levels[record.id])
+            if jump is not None and is_last:
+                self._part_from(place, record, pack, jump)
+
+    def _note_swap(self, place: Place, at: datetime, old: int, new: int) -> None:
+        names = {self.packs[number].identity for number in (old, new)}
+        # An identity that another laptop has too is told apart: no other pack came.
+        alike = any(name and scoped_identity(place, name) in names for name in names)
+        if old != new and not alike:
+            self.swaps.append(Swap(place, at, old, new))
+
+    def _keep_level(self, record: PackRecord, pack: Pack, at: datetime) -> bool:
+        """Keep what the newest reading says of capacity; False: it says nothing."""
+        full, design = pack.full_charge_capacity, pack.design_capacity
+        if at < record.last_seen_at or not is_plausible(full, design):
+            return False
+        assert full is not None  # noqa: S101  a plausible reading has both
+        assert design is not None  # noqa: S101
+        kept = self.levels.setdefault(record.id, [])
+        kept.append(Level(at, full, 1 - wear(full, design), pack.cycle_count))
+        del kept[:-KEPT]
+        return True
+
+    def _part_from(self, place: Place, old: PackRecord, pack: Pack, jump: Jump) -> None:
+        """Make the newest readings another pack's: they show that it was swapped."""
+        new = self._new_record(None, pack, jump.since)
+        new.take(pack, old.last_seen_at)
+        kept = self.levels[old.id]
+        self.levels[new.id] = [level for level in kept if level.at >= jump.since]
+        self.levels[old.id] = [level for level in kept if level.at < jump.since]
+        old.last_seen_at = jump.last.at
+        old.full_charge_capacity = jump.last.full_charge_capacity
+        old.remaining_capacity = None
+        self.stays[place] = cut_last(
+            self.stays[place], new.id, jump.last.at, jump.since
+        )
+        self.swaps.append(Swap(place, jump.since, old.id, new.id))
+        self.moves.append(Move(place, jump.since, old.id, new.id))
+        self.touched_packs.add(new.id)
+        self.readings = [
+            replace(one, pack_id=new.id) if self._moves(one, self.moves[-1]) else one
+            for one in self.readings
+        ]
+
+    @staticmethod
+    def _moves(reading: FiledReading, move: Move) -> bool:
+        place = reading.laptop_id, reading.pack.slot
+        return (reading.pack_id, place) == (move.old_pack_id, move.place) and (
+            reading.measured_at >= move.since
+        )
 
     def _record_of(self, place: Place, pack: Pack, at: datetime) -> PackRecord:
         identity = pack_identity(pack)
-        there = stay_at(self.stays.get(place, ()), at)
-        fitted = self.packs[there.pack_id] if there else None
+        fitted = self._fitted(place, pack, at)
         if identity is None:
-            if fitted and self._continues(fitted, pack, at):
-                return fitted
-            return self._new_record(None, pack, at)
+            return fitted or self._new_record(None, pack, at)
         own = scoped_identity(place, identity)
         if own in self.by_identity:
             return self.packs[self.by_identity[own]]
         if identity in self.by_identity:
             return self._known_record(place, identity, pack, at)
-        if fitted and not fitted.identity and self._continues(fitted, pack, at):
+        if fitted and not fitted.identity:
             # The serial could not be read before: the pack gets its identity now.
             fitted.identity = identity
             self.by_identity[identity] = fitted.id
             return fitted
         return self._new_record(identity, pack, at)
 
+    def _fitted(self, place: Place, pack: Pack, at: datetime) -> PackRecord | None:
+        """Return the pack in the slot that the reading goes on from, if it does."""
+        stays = self.stays.get(place, ())
+        for stay in (stay_at(stays, at), stay_after(stays, at)):
+            record = self.packs[stay.pack_id] if stay else None
+            if record and self._continues(record, pack, at):
+                return record
+        return None
+
     def _continues(self, fitted: PackRecord, pack: Pack, at: datetime) -> bool:
         before, now = fitted.figures(), figures_of(pack)
+        days = abs(at - fitted.last_seen_at) / timedelta(days=1)
         if at < fitted.last_seen_at:
-            before, now = now, before
-        return is_same_weak_pack(before, now)
+            return is_same_weak_pack(now, before, days, clock_may_be_slow=True)
+        return is_same_weak_pack(before, now, days) and not leapt(
+            self.levels.get(fitted.id, ()), pack.cycle_count, at
+        )
 
     def _known_record(
         self, place: Place, identity: str, pack: Pack, at: datetime

@@ -2,27 +2,28 @@
 
 from dataclasses import dataclass
 
+from fadewatch_collector.rules.levels import COUNTER_WRAP
 from fadewatch_common.placeholders import is_placeholder
 from fadewatch_common.report import Pack
-
-COUNTER_WRAP = 256
-"""Some firmware truncates the cycle count to 8 bits: 65 shown, 321 real (seen in a
-public firmware report), so a fall by about this much is no swap [cycles]."""
 
 WRAP_SLACK = 12
 """Cycles that may pass around a wrap without being seen [cycles]. Own choice."""
 
+USUAL_CYCLES_A_DAY = 1.5
+"""Cycles that pass in a day without a reading, at most [1/d]. Own choice."""
+
+MOST_SLACK = 100
+"""Most cycles that are taken for passed unseen [cycles]. Own choice."""
+
 DESIGN_TOLERANCE = 0.01
 """Change of design capacity that is another pack's [fraction]. Own choice."""
 
-NEW_PACK_JUMP = 0.12
-"""Rise of full-charge over design capacity that only another pack explains [fraction].
+UNIT_TOLERANCE = 0.05
+"""Difference between a design capacity told in mWh, and in mAh times the design
+voltage, that rounding explains [fraction]. Own choice."""
 
-Own choice: relearning gives 2 to 10 % back (standard gauges), a new pack more.
-"""
-
-NEW_PACK_WEAR = 0.06
-"""Wear at or below which such a rise ends at a new pack [fraction]. Own choice."""
+PACK_VOLTS = (3.0, 20.0)
+"""Least and greatest design voltage of a laptop's pack [V]: one to five cells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ class PackFigures:
     design_capacity: int | None
     full_charge_capacity: int | None
     cycle_count: int | None
+    design_voltage_mv: int | None = None
 
 
 def figures_of(pack: Pack) -> PackFigures:
@@ -46,6 +48,7 @@ def figures_of(pack: Pack) -> PackFigures:
         pack.design_capacity,
         pack.full_charge_capacity,
         pack.cycle_count,
+        pack.design_voltage_mv,
     )
 
 
@@ -62,15 +65,27 @@ def pack_identity(pack: Pack) -> str | None:
     return "|".join(part.strip().replace("|", "/") for part in parts)
 
 
-def is_same_weak_pack(before: PackFigures, now: PackFigures) -> bool:
-    """Say whether a slot still holds the same pack, though its identity is weak."""
+def is_same_weak_pack(
+    before: PackFigures,
+    now: PackFigures,
+    days: float = 0.0,
+    *,
+    clock_may_be_slow: bool = False,
+) -> bool:
+    """Say whether a slot still holds the same pack, though its identity is weak.
+
+    Parameters
+    ----------
+    days
+        Time between the two readings [day]: cycles pass unseen in it.
+    clock_may_be_slow
+        The order of the two is not sure: a late reading, or one by a wrong clock.
+    """
     return not (
         _differ(before.maker, now.maker)
         or _differ(before.model, now.model)
-        or before.unit != now.unit
         or _design_changed(before, now)
-        or _cycles_fell(before.cycle_count, now.cycle_count)
-        or _jumped_to_new(before, now)
+        or _cycles_fell(before.cycle_count, now.cycle_count, days, clock_may_be_slow)
     )
 
 
@@ -79,27 +94,40 @@ def _differ(before: str | None, now: str | None) -> bool:
 
 
 def _design_changed(before: PackFigures, now: PackFigures) -> bool:
+    if before.unit != now.unit:
+        return _is_other_design(before, now)
     if not before.design_capacity or not now.design_capacity:
         return False
     change = abs(now.design_capacity - before.design_capacity)
     return change > DESIGN_TOLERANCE * before.design_capacity
 
 
-def _cycles_fell(before: int | None, now: int | None) -> bool:
+def _is_other_design(before: PackFigures, now: PackFigures) -> bool:
+    """Say whether two readings in different units are of different packs.
+
+    A driver may change from mWh to mAh, or to percent only, without a new pack.
+    """
+    by_unit = {figures.unit: figures for figures in (before, now)}
+    if "relative" in by_unit:
+        return False
+    energy = by_unit["mWh"].design_capacity
+    charge = by_unit["mAh"].design_capacity
+    if not energy or not charge:
+        return True
+    volts = energy / charge
+    told = before.design_voltage_mv or now.design_voltage_mv
+    if told:
+        return abs(volts - told / 1000) > UNIT_TOLERANCE * told / 1000
+    return not PACK_VOLTS[0] <= volts <= PACK_VOLTS[1]
+
+
+def _cycles_fell(
+    before: int | None, now: int | None, days: float, clock_may_be_slow: bool
+) -> bool:
     if before is None or now is None or now >= before:
         return False
-    past_wrap = (now - before) % COUNTER_WRAP
-    return past_wrap > WRAP_SLACK
-
-
-def _jumped_to_new(before: PackFigures, now: PackFigures) -> bool:
-    shares = _share(before), _share(now)
-    if shares[0] is None or shares[1] is None:
+    unseen = min(USUAL_CYCLES_A_DAY * days, MOST_SLACK)
+    if clock_may_be_slow and before - now <= WRAP_SLACK + unseen:
         return False
-    return shares[1] - shares[0] >= NEW_PACK_JUMP and shares[1] >= 1 - NEW_PACK_WEAR
-
-
-def _share(figures: PackFigures) -> float | None:
-    if not figures.design_capacity or not figures.full_charge_capacity:
-        return None
-    return figures.full_charge_capacity / figures.design_capacity
+    past_wrap = (now - before) % COUNTER_WRAP
+    return past_wrap > WRAP_SLACK + unseen

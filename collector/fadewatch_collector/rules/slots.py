@@ -70,6 +70,30 @@ def stay_at(stays: Sequence[Stay], at: datetime) -> Stay | None:
     return stays[0] if stays else None
 
 
+def stay_after(stays: Sequence[Stay], at: datetime) -> Stay | None:
+    """Return the first stay that begins after a moment."""
+    return next((stay for stay in stays if stay.from_at > at), None)
+
+
+def cut_last(
+    stays: Sequence[Stay], pack_id: int, last_seen_at: datetime, since: datetime
+) -> list[Stay]:
+    """Return the slot's stays when its last one was another pack's from a moment on.
+
+    Parameters
+    ----------
+    pack_id
+        The pack that was there in truth.
+    last_seen_at, since
+        When the old pack was last seen, and the new one first.
+    """
+    *earlier, last = stays
+    if since <= last.from_at:
+        return [*earlier, replace(last, pack_id=pack_id)]
+    old = replace(last, last_seen_at=last_seen_at, until_at=since)
+    return [*earlier, old, Stay(pack_id, since, last.last_seen_at, last.until_at)]
+
+
 def _put_at_end(stays: list[Stay], pack_id: int, at: datetime) -> list[Stay]:
     if stays and stays[-1].until_at is None:
         stays[-1] = replace(stays[-1], until_at=at)

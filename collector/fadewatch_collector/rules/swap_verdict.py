@@ -86,7 +86,13 @@ class Verdict:
 
 
 def judge_swap(
-    old: PackKind, new: PackKind, arrival: Arrival, others_like_new: int, policy: Policy
+    old: PackKind,
+    new: PackKind,
+    arrival: Arrival,
+    others_like_new: int,
+    policy: Policy,
+    *,
+    was_here_before: bool = False,
 ) -> Verdict:
     """Judge the pack that took another's place.
 
@@ -99,18 +105,28 @@ def judge_swap(
     others_like_new
         Other laptops of the same model that carry the new pack's maker and model:
         a second witness for a type that differs from the one removed.
+    was_here_before
+        The laptop carried that type before the one removed: a third witness, for the
+        pack that puts a wrong one right.
     """
     wrong: list[str] = []
     remarks: list[str] = []
-    _judge_type(old, new, others_like_new, wrong, remarks)
+    _judge_type(old, new, others_like_new, was_here_before, wrong, remarks)
     _judge_age(arrival, policy, wrong, remarks)
     _judge_charge(arrival, policy, wrong, remarks)
     return Verdict(tuple(wrong), tuple(remarks))
 
 
 def _judge_type(
-    old: PackKind, new: PackKind, others: int, wrong: list[str], remarks: list[str]
+    old: PackKind,
+    new: PackKind,
+    others: int,
+    was_here: bool,
+    wrong: list[str],
+    remarks: list[str],
 ) -> None:
+    # Where the type has a witness, the one removed may have been the wrong one.
+    differences = remarks if others or was_here else wrong
     if new.model is None:
         remarks.append("The new pack does not tell its model: read its label.")
     elif (old.maker, old.model) == (new.maker, new.model):
@@ -120,24 +136,28 @@ def _judge_type(
             f"It is a {new.name}, the one removed a {old.name}; {others} other "
             f"laptop{'s' if others > 1 else ''} of this model carry the new type too."
         )
+    elif was_here:
+        remarks.append(
+            f"It is a {new.name}, the one removed a {old.name}; the laptop carried "
+            "the new type before."
+        )
     elif old.model is not None:
         wrong.append(
             f"It is a {new.name}, the one removed a {old.name}, and no other laptop "
             "of this model carries that type."
         )
     if _differ(old.design_voltage_mv, new.design_voltage_mv, DESIGN_VOLTAGE_TOLERANCE):
-        wrong.append(
+        differences.append(
             f"Its design voltage is {(new.design_voltage_mv or 0) / 1000:.2f} V, that "
             f"of the one removed {(old.design_voltage_mv or 0) / 1000:.2f} V."
         )
     if old.unit == new.unit and _differ(
         old.design_capacity, new.design_capacity, DESIGN_CAPACITY_TOLERANCE
     ):
-        text = (
+        differences.append(
             f"Its design capacity is {new.design_capacity} {new.unit}, that of the one "
             f"removed {old.design_capacity} {old.unit}."
         )
-        (remarks if others else wrong).append(text)
 
 
 def _judge_age(

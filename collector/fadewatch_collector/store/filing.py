@@ -1,10 +1,8 @@
 """Load and save what filing a batch of reports touches."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, fields, replace
-from datetime import UTC, date, datetime, time, timedelta
-from statistics import median
 from typing import Any
 
 from sqlalchemy import bindparam, insert, or_, select, update
@@ -21,8 +19,9 @@ from fadewatch_collector.rules.desk import (
 )
 from fadewatch_collector.rules.inventory import memory_totals, storage_total
 from fadewatch_collector.rules.slots import Stay
+from fadewatch_collector.store.daily import save_days
+from fadewatch_collector.store.levels import load_levels, move_readings
 from fadewatch_collector.store.tables import (
-    daily_capacity,
     inventory_changes,
     laptops,
     packs,
@@ -30,15 +29,23 @@ from fadewatch_collector.store.tables import (
     slot_stays,
     swaps,
 )
-from fadewatch_common.wear import is_plausible
 
 _PACK_COLUMNS = tuple(packs.c[field.name] for field in fields(PackRecord))
 
 
 async def load_desk(
-    connection: AsyncConnection, laptop_ids: set[int], identities: set[str]
+    connection: AsyncConnection,
+    laptop_ids: set[int],
+    identities: set[str],
+    weak_laptops: Set[int] = frozenset(),
 ) -> Desk:
-    """Load the laptops, their packs, and every pack with one of the identities."""
+    """Load the laptops, their packs, and every pack with one of the identities.
+
+    Parameters
+    ----------
+    weak_laptops
+        Laptops of which a pack tells no identity now: its newest readings decide.
+    """
     known = await _laptops(connection, laptop_ids)
     in_laptops = select(slot_stays.c.pack_id).where(
         slot_stays.c.laptop_id.in_(laptop_ids)
@@ -50,7 +57,14 @@ async def load_desk(
     stays = await _stays(connection, laptop_ids, {pack.id for pack in found})
     # A stay in another laptop may name packs that are not loaded: they decide
     # nothing here, so only stays of loaded packs and laptops are kept whole.
-    return Desk(known, {pack.id: pack for pack in found}, stays)
+    weak = {
+        stay.pack_id
+        for (laptop_id, _), there in stays.items()
+        for stay in there
+        if laptop_id in weak_laptops
+    }
+    levels = await load_levels(connection, weak)
+    return Desk(known, {pack.id: pack for pack in found}, stays, levels)
 
 
 async def _laptops(
@@ -135,6 +149,8 @@ async def save_desk(connection: AsyncConnection, desk: Desk) -> set[int]:
                 for laptop_id, at, change in desk.changes
             ],
         )
+    for move in desk.moves:
+        await move_readings(connection, move, numbers)
     if desk.swaps:
         await _save_swaps(connection, desk.swaps, numbers)
     if desk.readings:
@@ -198,12 +214,11 @@ async def _save_stays(
                 "last_seen_at": stay.last_seen_at,
                 "until_at": stay.until_at,
             }
+            values = times | {"pack_id": numbers.get(stay.pack_id, stay.pack_id)}
             if stay.key is None:
-                pack_id = numbers.get(stay.pack_id, stay.pack_id)
-                where = {"laptop_id": laptop_id, "slot": slot, "pack_id": pack_id}
-                new.append(times | where)
+                new.append(values | {"laptop_id": laptop_id, "slot": slot})
             else:
-                old.append(times | {"key": stay.key})
+                old.append(values | {"key": stay.key})
     # Ends are written before beginnings: a slot has one open stay at a time.
     if old:
         await connection.execute(
@@ -278,78 +293,3 @@ def _reading_values(reading: FiledReading) -> dict[str, Any]:
         "error_margin_percent": pack.error_margin_percent,
         "mains_online": reading.mains_online,
     }
-
-
-async def save_days(
-    connection: AsyncConnection, days: Iterable[tuple[int, date]]
-) -> None:
-    """Work out the daily values of packs on days anew, from their readings."""
-    wanted = set(days)
-    first = min(day for _, day in wanted)
-    last = max(day for _, day in wanted)
-    column = readings.c
-    query = select(
-        column.pack_id,
-        column.measured_at,
-        column.unit,
-        column.design_capacity,
-        column.full_charge_capacity,
-        column.cycle_count,
-        column.temperature_c,
-    ).where(
-        column.pack_id.in_({pack_id for pack_id, _ in wanted}),
-        column.measured_at >= _midnight(first),
-        column.measured_at < _midnight(last) + timedelta(days=1),
-    )
-    groups: dict[tuple[int, str, date], list[Any]] = defaultdict(list)
-    for row in await connection.execute(query):
-        day = row.measured_at.date()
-        if (row.pack_id, day) in wanted and is_plausible(
-            row.full_charge_capacity, row.design_capacity
-        ):
-            groups[row.pack_id, row.unit, day].append(row)
-    if groups:
-        await _upsert_days(connection, [_day(k, rows) for k, rows in groups.items()])
-
-
-def _midnight(day: date) -> datetime:
-    return datetime.combine(day, time(), UTC)
-
-
-def _day(key: tuple[int, str, date], rows: Sequence[Any]) -> dict[str, Any]:
-    pack_id, unit, day = key
-    cycles = [row.cycle_count for row in rows if row.cycle_count is not None]
-    warmth = [row.temperature_c for row in rows if row.temperature_c is not None]
-    return {
-        "pack_id": pack_id,
-        "unit": unit,
-        "day": day,
-        "design_capacity": median(row.design_capacity for row in rows),
-        "full_charge_capacity": median(row.full_charge_capacity for row in rows),
-        "cycle_count": max(cycles, default=None),
-        "temperature_c": median(warmth) if warmth else None,
-        "readings": len(rows),
-    }
-
-
-async def _upsert_days(
-    connection: AsyncConnection, values: Sequence[dict[str, Any]]
-) -> None:
-    dialect = connection.dialect.name
-    statement = (
-        sqlite.insert(daily_capacity)
-        if dialect == "sqlite"
-        else postgresql.insert(daily_capacity)
-    )
-    keys = {column.name for column in daily_capacity.primary_key}
-    await connection.execute(
-        statement.on_conflict_do_update(
-            index_elements=list(daily_capacity.primary_key),
-            set_={
-                column.name: statement.excluded[column.name]
-                for column in daily_capacity.c
-                if column.name not in keys
-            },
-        ),
-        list(values),
-    )

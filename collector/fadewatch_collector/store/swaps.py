@@ -182,7 +182,10 @@ def _charge(row: Any) -> float | None:
 async def laptops_with_type(
     connection: AsyncConnection, swap: SwapRow, kind: PackKind
 ) -> int:
-    """Count other laptops of the same model that carry packs of this type."""
+    """Count other laptops of the same model that carry packs of this type.
+
+    A pack that came by a swap which nobody confirmed is no witness: it may be as wrong.
+    """
     stay = slot_stays.c
     query = (
         select(func.count(func.distinct(stay.laptop_id)))
@@ -195,9 +198,35 @@ async def laptops_with_type(
             laptops.c.model == swap.laptop_model,
             packs.c.maker == kind.maker,
             packs.c.model == kind.model,
+            packs.c.id.not_in(_unconfirmed()),
         )
     )
     return (await connection.scalar(query)) or 0
+
+
+async def carried_before(
+    connection: AsyncConnection, swap: SwapRow, kind: PackKind
+) -> bool:
+    """Say whether the laptop carried a pack of this type before the one removed."""
+    stay = slot_stays.c
+    query = (
+        select(stay.id)
+        .join(packs, packs.c.id == stay.pack_id)
+        .where(
+            stay.laptop_id == swap.laptop_id,
+            stay.from_at < swap.at,
+            stay.pack_id.not_in({swap.old_pack_id, swap.new_pack_id}),
+            packs.c.maker == kind.maker,
+            packs.c.model == kind.model,
+            packs.c.id.not_in(_unconfirmed()),
+        )
+        .limit(1)
+    )
+    return await connection.scalar(query) is not None
+
+
+def _unconfirmed() -> Select[Any]:
+    return select(swaps.c.new_pack_id).where(swaps.c.state != "confirmed")
 
 
 async def keep_verdict(

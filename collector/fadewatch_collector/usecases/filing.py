@@ -106,6 +106,7 @@ async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
                 connection,
                 {stored.laptop_id for stored, _ in readable},
                 _identities(readable),
+                _laptops_with_weak_packs(readable),
             )
             timed = [
                 (
@@ -157,3 +158,11 @@ def _identities(batch: list[tuple[StoredReport, Report]]) -> set[str]:
                 place = (stored.laptop_id, pack.slot)
                 found |= {identity, scoped_identity(place, identity)}
     return found
+
+
+def _laptops_with_weak_packs(batch: list[tuple[StoredReport, Report]]) -> set[int]:
+    return {
+        stored.laptop_id
+        for stored, report in batch
+        if any(pack_identity(pack) is None for pack in report.packs)
+    }

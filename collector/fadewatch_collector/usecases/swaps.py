@@ -40,6 +40,7 @@ async def judge_swaps(services: Services, pack_ids: Collection[int]) -> None:
                 await rows.arrival_of(connection, swap),
                 await rows.laptops_with_type(connection, swap, new),
                 policy,
+                was_here_before=await rows.carried_before(connection, swap, new),
             )
             await rows.keep_verdict(connection, swap.id, verdict)
             found[swap.subject] = [swap_finding(swap.at, verdict)]
