@@ -23,8 +23,9 @@ several days already, and a sudden drop is confirmed before it is found."""
 END_AFTER: Mapping[AlertKind, timedelta] = {
     "wear-plan": timedelta(days=3),
     "wear-replace": timedelta(days=3),
+    "sudden-drop": timedelta(days=7),
     "fast-fade": timedelta(days=21),
-    "gauge-doubt": timedelta(days=14),
+    "gauge-doubt": timedelta(days=30),
     "inspect": timedelta(days=21),
 }
 """How long a finding must be gone before its alert ends by itself. Own choice."""

@@ -1,8 +1,10 @@
 """Histories of packs for the analysis, and what it says of them."""
 
+from collections import Counter, defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 from sqlalchemy import func, select
@@ -52,21 +54,18 @@ async def pack_ids_after(
 async def load_histories(
     connection: AsyncConnection, pack_ids: Sequence[int]
 ) -> Histories:
-    """Load the daily values of packs, each in the unit of its newest reading."""
+    """Load the daily values of packs; a driver's change of unit does not cut them."""
     column = daily_capacity.c
-    query = (
-        select(
-            column.pack_id,
-            column.day,
-            column.full_charge_capacity,
-            column.design_capacity,
-            column.cycle_count,
-        )
-        .join(packs, (packs.c.id == column.pack_id) & (packs.c.unit == column.unit))
-        .where(column.pack_id.in_(pack_ids))
-    )
+    query = select(
+        column.pack_id,
+        column.day,
+        column.full_charge_capacity,
+        column.design_capacity,
+        column.cycle_count,
+        column.unit,
+    ).where(column.pack_id.in_(pack_ids))
     place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
-    rows = (await connection.execute(query)).all()
+    rows = _in_one_unit((await connection.execute(query)).all())
     return Histories.from_rows(
         [str(pack_id) for pack_id in pack_ids],
         pack=[place[row[0]] for row in rows],
@@ -75,6 +74,34 @@ async def load_histories(
         design=[row[3] for row in rows],
         cycles=[np.nan if row[4] is None else row[4] for row in rows],
     )
+
+
+def _in_one_unit(rows: Sequence[Any]) -> list[Sequence[Any]]:
+    """Bring each pack's rows into the unit of most of them: wear stays what it is."""
+    units: dict[int, Counter[str]] = defaultdict(Counter)
+    for row in rows:
+        units[row[0]][row[5]] += 1
+    mixed = {pack for pack, found in units.items() if len(found) > 1}
+    if not mixed:
+        return list(rows)
+    usual = {pack: units[pack].most_common(1)[0][0] for pack in mixed}
+    design: dict[int, float] = {}
+    days: set[tuple[int, date]] = set()
+    for row in sorted((row for row in rows if row[0] in mixed), key=lambda r: r[1]):
+        if row[5] == usual[row[0]]:
+            design[row[0]] = row[3]
+            days.add((row[0], row[1]))
+    return [
+        row
+        if row[0] not in mixed or row[5] == usual[row[0]]
+        else _scaled(row, design[row[0]])
+        for row in rows
+        if row[5] == usual.get(row[0], row[5]) or (row[0], row[1]) not in days
+    ]
+
+
+def _scaled(row: Sequence[Any], design: float) -> Sequence[Any]:
+    return (row[0], row[1], row[2] * design / row[3], design, row[4])
 
 
 async def load_fitted(
