@@ -1,0 +1,1 @@
+"""A fleet whose laptops get other packs, with every swap labelled."""
