@@ -18,6 +18,15 @@ from fadewatch_collector.web.said import SAID
 from fadewatch_collector.web.static import StaticFiles
 from fadewatch_collector.web.times import ago, days_ago
 
+ABOUT_LAPTOP = 2
+"""The first cautions are about the laptop that a pack is in [count]."""
+
+LOOSE_PACK_CAUTIONS = (
+    "Do not charge it, and fit it nowhere again.",
+    *STOP_USE_CAUTIONS[ABOUT_LAPTOP:],
+)
+"""Cautions for a swollen pack that was taken out."""
+
 
 @cache
 def make_templates(static: StaticFiles) -> Environment:
@@ -35,6 +44,7 @@ def make_templates(static: StaticFiles) -> Environment:
         words=words,
         urgencies=URGENCIES,
         cautions=STOP_USE_CAUTIONS,
+        loose_cautions=LOOSE_PACK_CAUTIONS,
         signs=SIGNS,
         proxy_note=FIGURES_ARE_A_PROXY,
         token_field=TOKEN_FIELD,

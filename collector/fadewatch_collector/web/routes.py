@@ -9,6 +9,8 @@ from fadewatch_collector.web import (
     inspect,
     laptop,
     laptop_list,
+    pack,
+    removed,
     sign_in,
 )
 
@@ -20,6 +22,10 @@ PAGE_ROUTES = (
     web.get(laptop.LAPTOP, laptop.show_laptop),
     web.post(laptop.LAPTOP + "/inspect", laptop.inspect_laptop),
     web.post(laptop.LAPTOP + "/ask", laptop.ask_holder),
+    web.get(pack.PACK, pack.show_pack),
+    web.get(removed.REMOVED, removed.show_removed),
+    web.post(removed.RECORD + "/set-aside", removed.set_aside),
+    web.post(removed.RECORD + "/hand-over", removed.hand_over),
     web.get(inspect.INSPECT, inspect.show_inspection),
     web.post(inspect.INSPECT, inspect.send_inspection),
     web.get(inspect.ANSWERED, inspect.show_answered),
