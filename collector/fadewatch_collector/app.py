@@ -7,7 +7,7 @@ from collections.abc import AsyncIterator, Callable
 from aiohttp import web
 
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
-from fadewatch_collector.jobs.clock import start_clock
+from fadewatch_collector.jobs.clock import keep_clock
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.usecases.assess import Assessor
@@ -54,9 +54,10 @@ def make_app(services: Services) -> web.Application:
                     worker.close()
 
     async def clock(_app: web.Application) -> AsyncIterator[None]:
-        scheduler = await start_clock(services)
+        keeper = asyncio.create_task(keep_clock(services), name="clock")
         yield
-        scheduler.shutdown(wait=False)
+        keeper.cancel()
+        await asyncio.gather(keeper, return_exceptions=True)
 
     app.cleanup_ctx.append(workers)
     app.cleanup_ctx.append(clock)

@@ -68,14 +68,15 @@ def open_store(url: str) -> Store:
         ``sqlite:///FILE`` or ``postgresql://...``; the asynchronous driver is chosen
         here.
     """
+    # hide_parameters: a logged error tells the statement, never names or secrets.
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
         parsed = parsed.set(drivername="sqlite+aiosqlite")
-        engine = create_async_engine(parsed)
+        engine = create_async_engine(parsed, hide_parameters=True)
         _prepare_sqlite(engine)
     else:
         parsed = parsed.set(drivername="postgresql+asyncpg")
-        engine = create_async_engine(parsed, pool_pre_ping=True)
+        engine = create_async_engine(parsed, hide_parameters=True, pool_pre_ping=True)
     return Store(engine)
 
 

@@ -1,0 +1,104 @@
+"""The clock: missed rounds are made up once, and one collector runs it."""
+
+from datetime import timedelta
+
+import pytest
+from sqlalchemy import text
+
+from fadewatch_collector.jobs.clock import CATCH_UP_AFTER, start_clock
+from fadewatch_collector.store.clock_turn import clock_turn
+from fadewatch_collector.store.store import open_store
+from fadewatch_collector.usecases.rounds import ROUNDS, do_round, last_done
+from fadewatch_collector.usecases.services import Services
+from tests.fakes.clock import StandingClock
+
+POSTGRES = pytest.param("postgresql", marks=pytest.mark.postgres)
+
+
+async def due(services: Services) -> dict[str, timedelta]:
+    """Return how long after the start each round would be done first."""
+    scheduler = await start_clock(services)
+    try:
+        now = services.clock()
+        return {job.id: job.next_run_time - now for job in scheduler.get_jobs()}
+    finally:
+        scheduler.shutdown(wait=False)
+
+
+async def test_what_was_missed_is_made_up_soon_after_the_start(
+    services: Services,
+) -> None:
+    assert set((await due(services)).values()) == {CATCH_UP_AFTER}
+
+
+async def test_what_was_done_lately_waits_for_its_time(
+    services: Services, clock: StandingClock
+) -> None:
+    for work in ROUNDS:
+        await do_round(services, work)
+    clock.move(timedelta(minutes=30))
+
+    for work in ROUNDS:
+        done = await last_done(services, work)
+        assert done is not None
+        assert services.clock() - done == timedelta(minutes=30)
+    assert CATCH_UP_AFTER not in (await due(services)).values()
+
+
+async def test_a_long_pause_is_made_up_once(
+    services: Services, clock: StandingClock
+) -> None:
+    for work in ROUNDS:
+        await do_round(services, work)
+    clock.move(timedelta(days=9))
+
+    first = await due(services)
+    for work in ROUNDS:
+        await do_round(services, work)
+    second = await due(services)
+
+    assert set(first.values()) == {CATCH_UP_AFTER}
+    assert CATCH_UP_AFTER not in second.values()
+
+
+async def test_on_sqlite_the_clock_is_always_ours(services: Services) -> None:
+    async with clock_turn(services.store) as lost:
+        assert lost is not None
+        assert not lost.is_set()
+
+
+@pytest.mark.parametrize("database", [POSTGRES], indirect=True)
+async def test_one_collector_runs_the_clock_and_another_takes_over(
+    services: Services,
+) -> None:
+    other = open_store(services.settings.store_url)
+    try:
+        async with clock_turn(services.store) as ours:
+            assert ours is not None
+            async with clock_turn(other) as theirs:
+                assert theirs is None
+        async with clock_turn(other) as theirs:
+            assert theirs is not None
+    finally:
+        await other.close()
+
+
+@pytest.mark.parametrize("database", [POSTGRES], indirect=True)
+async def test_a_holder_whose_connection_dies_gives_the_clock_up(
+    services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("fadewatch_collector.store.clock_turn.LOOK_S", 0.05)
+    other = open_store(services.settings.store_url)
+    kill = text(
+        "SELECT pg_terminate_backend(pid) FROM pg_locks WHERE locktype = 'advisory'"
+    )
+    try:
+        async with clock_turn(services.store) as lost:
+            assert lost is not None
+            async with other.engine.connect() as connection:
+                await connection.execute(kill)
+            await lost.wait()
+            async with clock_turn(other) as theirs:
+                assert theirs is not None
+    finally:
+        await other.close()
