@@ -67,11 +67,13 @@ class ApiService:
             who="test",
         )
 
-    async def api_token(self, role: Role = "viewer", name: str | None = None) -> str:
+    async def api_token(
+        self, role: Role = "viewer", name: str | None = None, days: int = 1
+    ) -> str:
         """Make the API token of a new operator, named as the role if not told."""
         name = name or role
         await add_operator(self.services, name, role, PASSWORD)
-        return await make_api_token(self.services, name, "test", 1)
+        return await make_api_token(self.services, name, "test", days)
 
     async def ask(
         self, method: str, path: str, secret: str | None = None, **more: Any

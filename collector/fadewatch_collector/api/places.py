@@ -120,7 +120,7 @@ async def take_places(request: web.Request) -> web.Response:
     )
     if plan.problems and not dry_run:
         more = len(plan.problems) - 1
-        others = f" and {more} more problems" if more else ""
+        others = f" and {more} more problem{'s' if more > 1 else ''}" if more else ""
         raise InvalidRequest(
             f"{plan.problems[0]}{others}: nothing was imported. Ask with dry_run=true "
             "for all of them."

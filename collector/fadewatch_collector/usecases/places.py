@@ -81,7 +81,9 @@ async def undo_last_import(
                 f"the import that stands is number {last.id}, not {expected}"
             )
         if not await rows.mark_undone(connection, last.id, who, now):
-            raise Conflict(NOTHING_TO_UNDO)
+            # Somebody undid it in this very moment: read again who that was.
+            newest = await rows.last_imports(connection, IMPORTS_SHOWN)
+            raise _not_the_one(newest, last.id) or Conflict(NOTHING_TO_UNDO)
         known = {
             place.laptop_id: place.values
             for places in (await rows.known_places(connection)).values()
