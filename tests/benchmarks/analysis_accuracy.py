@@ -1,9 +1,9 @@
 """Measure how right the analysis is, on simulated fleets and on open data.
 
 Run from the repository's root:
-``python -m tests.benchmarks.analysis_accuracy [packs] [first seed]``. The analysis is
-fitted to no data set, so every open set counts as left out; the settings it has were
-chosen by their figures, which the guide says.
+``python -m tests.benchmarks.analysis_accuracy [packs] [first seed]``. No curve is fitted
+to a data set, but the settings were chosen with these open sets in view: their figures
+here are not those of sets left out.
 """
 
 import sys
