@@ -5,7 +5,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
-from aiohttp import web
+from aiohttp import FormData, web
 from aiohttp.test_utils import TestClient, TestServer
 from multidict import CIMultiDictProxy
 from yarl import URL
@@ -110,7 +110,7 @@ class Pages:
     async def post(
         self,
         path: str,
-        form: Mapping[str, str],
+        form: Mapping[str, str] | FormData,
         headers: Mapping[str, str] | None = None,
     ) -> Page:
         """Send a form and follow nothing."""
@@ -146,7 +146,7 @@ class Pages:
         self,
         method: str,
         path: str,
-        form: Mapping[str, str] | None,
+        form: Mapping[str, str] | FormData | None,
         headers: Mapping[str, str] | None,
         *,
         follow: bool,

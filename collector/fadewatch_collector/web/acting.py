@@ -8,7 +8,7 @@ from aiohttp import web
 
 from fadewatch_collector.errors import NotAllowed
 from fadewatch_collector.rules.operators import Operator, Role, at_least
-from fadewatch_collector.web.forms import read_form
+from fadewatch_collector.web.forms import FORM_BYTES, read_form
 from fadewatch_collector.web.keys import OPERATOR, SESSION
 from fadewatch_collector.web.problems import sentence, status_of
 from fadewatch_common.errors import FadewatchError
@@ -57,7 +57,9 @@ def require(request: web.Request, role: Role, what: str) -> Operator:
     return operator
 
 
-async def read_act(request: web.Request, role: Role, what: str) -> Act:
+async def read_act(
+    request: web.Request, role: Role, what: str, *, most_bytes: int = FORM_BYTES
+) -> Act:
     """Read a form that a signed-in person has sent.
 
     Raises
@@ -68,7 +70,9 @@ async def read_act(request: web.Request, role: Role, what: str) -> Act:
         It was not sent from one of our own pages in their session.
     """
     operator = require(request, role, what)
-    return Act(operator, await read_form(request, request[SESSION]))
+    return Act(
+        operator, await read_form(request, request[SESSION], most_bytes=most_bytes)
+    )
 
 
 def refused(name: str, error: FadewatchError, typed: Mapping[str, str]) -> Refused:

@@ -23,7 +23,11 @@ _NOT_OURS = (
 
 
 async def read_form(
-    request: web.Request, bound_to: str | None, *, hides_origin: bool = False
+    request: web.Request,
+    bound_to: str | None,
+    *,
+    hides_origin: bool = False,
+    most_bytes: int = FORM_BYTES,
 ) -> dict[str, str]:
     """Read a form that one of our own pages has sent.
 
@@ -34,6 +38,8 @@ async def read_form(
         the browser has goes first.
     hides_origin
         The page asks the browser to send no referrer, which blanks the origin too.
+    most_bytes
+        Largest form taken [bytes].
 
     Raises
     ------
@@ -43,7 +49,7 @@ async def read_form(
         It comes from another site, or without the right token.
     """
     refuse_other_sites(request, hides_origin=hides_origin)
-    form = await _fields(request)
+    form = await _fields(request, most_bytes)
     refuse_wrong_token(request, form.pop(TOKEN_FIELD, ""), bound_to)
     return form
 
@@ -55,13 +61,13 @@ def refuse_wrong_token(request: web.Request, token: str, bound_to: str | None) -
         raise NotSignedIn(_NOT_OURS)
 
 
-async def _fields(request: web.Request) -> dict[str, str]:
+async def _fields(request: web.Request, most_bytes: int) -> dict[str, str]:
     if request.content_type != _FORM_TYPE:
         raise InvalidRequest("this address takes a form only")
     body = bytearray()
     async for piece in request.content.iter_any():
         body += piece
-        if len(body) > FORM_BYTES:
+        if len(body) > most_bytes:
             raise InvalidRequest("the form is too large")
     try:
         pairs = parse_qsl(

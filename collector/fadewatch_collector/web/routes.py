@@ -10,6 +10,7 @@ from fadewatch_collector.web import (
     laptop,
     laptop_list,
     pack,
+    places,
     removed,
     sign_in,
 )
@@ -26,6 +27,10 @@ PAGE_ROUTES = (
     web.get(removed.REMOVED, removed.show_removed),
     web.post(removed.RECORD + "/set-aside", removed.set_aside),
     web.post(removed.RECORD + "/hand-over", removed.hand_over),
+    web.get(places.PLACES, places.show_places),
+    web.post(places.DRY_RUN, places.dry_run),
+    web.post(places.IMPORT, places.import_now),
+    web.post(places.UNDO, places.undo),
     web.get(inspect.INSPECT, inspect.show_inspection),
     web.post(inspect.INSPECT, inspect.send_inspection),
     web.get(inspect.ANSWERED, inspect.show_answered),
