@@ -62,19 +62,6 @@ async def add_inspection(
     )
 
 
-async def inspections_of(
-    connection: AsyncConnection, laptop_id: int
-) -> list[Inspection]:
-    """Return a laptop's inspections, newest first."""
-    column = inspections.c
-    query = (
-        select(*(column[name] for name in Inspection.__slots__))
-        .where(column.laptop_id == laptop_id)
-        .order_by(column.id.desc())
-    )
-    return [_inspection(row) for row in await connection.execute(query)]
-
-
 async def inspections_before(
     connection: AsyncConnection,
     *,

@@ -14,6 +14,8 @@ from fadewatch_collector.rules.paging import (
     alert_key,
     laptop_cursor,
     laptop_key,
+    number_cursor,
+    number_key,
 )
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -33,6 +35,23 @@ def test_a_place_in_the_alert_list_comes_back_as_it_was(
 @given(IDS)
 def test_a_place_in_the_laptop_list_comes_back_as_it_was(number: int) -> None:
     assert laptop_key(laptop_cursor(number)) == number
+
+
+@given(IDS)
+def test_a_place_in_a_list_by_number_comes_back_and_fits_no_other_list(
+    number: int,
+) -> None:
+    cursor = number_cursor("swaps", number)
+
+    assert number_key("swaps", cursor) == number
+    with pytest.raises(InvalidRequest):
+        number_key("packs", cursor)
+
+
+@pytest.mark.parametrize("number", [2**63, 10**18 * 9 + 10**18 - 1])
+def test_a_number_that_nothing_has_is_refused(number: int) -> None:
+    with pytest.raises(InvalidRequest):
+        number_key("swaps", number_cursor("swaps", number))
 
 
 @given(st.text(max_size=60))
