@@ -63,6 +63,6 @@ say "import rules"
 "$bin/lint-imports" --no-logo
 say "tests"
 if [ $# -eq 0 ]; then
-    set -- --cov --cov-report=term --cov-fail-under=90
+    set -- -n auto --dist loadfile --cov --cov-report=term --cov-fail-under=90
 fi
 exec "$bin/python" -m pytest "$@"

@@ -1,10 +1,15 @@
 """The collector's command line."""
 
+import os
 from importlib import import_module
 
 import click
 
 from fadewatch_common import __version__
+
+# The analysis works on one processor; threads that numpy's linear algebra starts
+# beside it only get in its way. Read when numpy is imported, which is later.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS = {
     "assess": "assess:assess_command",
