@@ -13,6 +13,7 @@ from fadewatch_collector.cli.tables import print_table
 from fadewatch_collector.rules.operators import ROLES, Role
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases import accounts
+from fadewatch_collector.usecases.roles import set_role
 from fadewatch_collector.usecases.services import Services
 
 STANDARD_INPUT = "-"
@@ -86,6 +87,19 @@ def password_command(name: str, password_file: str | None) -> None:
 
     with_services(work)
     click.echo("The password is set; sessions with the old one have ended.")
+
+
+@user_group.command("role")
+@click.argument("name")
+@click.argument("role", type=click.Choice(ROLES))
+def role_command(name: str, role: Role) -> None:
+    """Give an operator another role, from their next request on."""
+
+    async def work(services: Services) -> None:
+        await set_role(services, name, role, by=_who())
+
+    with_services(work)
+    click.echo(f"The role is {role} now.")
 
 
 @user_group.command("disable")

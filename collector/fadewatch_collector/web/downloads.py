@@ -1,17 +1,20 @@
-"""The fleet health CSV, to take home."""
+"""CSV files to take home: the fleet's health, and the register of removed packs."""
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import aclosing
 
 from aiohttp import web
 
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.removed_csv import stream_removed_csv
+from fadewatch_collector.web.acting import require
 from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
 
 FLEET_CSV = "/exports/fleet.csv"
+REMOVED_CSV = "/exports/removed.csv"
 
 AT_ONCE = 4
 """Downloads at the same time [count]; each holds a view of the store. Own choice."""
@@ -27,13 +30,27 @@ _log = logging.getLogger(__name__)
 
 async def download_fleet(request: web.Request) -> web.StreamResponse:
     """Send the fleet health CSV as it is read from the store."""
+    pieces = stream_fleet_csv(request.app[SERVICES])
+    return await _download(request, "fleet", pieces)
+
+
+async def download_removed(request: web.Request) -> web.StreamResponse:
+    """Send the register of removed packs as it is read from the store."""
+    require(request, "technician", "see the register of removed packs")
+    pieces = stream_removed_csv(request.app[SERVICES])
+    return await _download(request, "removed", pieces)
+
+
+async def _download(
+    request: web.Request, what: str, pieces: AsyncGenerator[bytes]
+) -> web.StreamResponse:
     services, places = request.app[SERVICES], request.app[DOWNLOADS]
     if places.locked():
         raise TooManyAttempts("downloads at the same time", RETRY_AFTER_S)
-    async with places, aclosing(stream_fleet_csv(services)) as pieces:
+    async with places, aclosing(pieces):
         # With the first rows in hand, a failure can still become a page.
         first = await anext(pieces) + await anext(pieces, b"")
-        name = f"fadewatch-fleet-{services.clock():%Y-%m-%d}.csv"
+        name = f"fadewatch-{what}-{services.clock():%Y-%m-%d}.csv"
         answer = web.StreamResponse(
             headers={
                 "Content-Type": "text/csv; charset=utf-8; header=present",
@@ -44,7 +61,7 @@ async def download_fleet(request: web.Request) -> web.StreamResponse:
         try:
             await _send(answer, first, pieces)
         except ConnectionError:
-            _log.info("the browser has gone before the end of the fleet CSV")
+            _log.info("the browser has gone before the end of the %s CSV", what)
     return answer
 
 

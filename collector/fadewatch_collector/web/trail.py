@@ -7,6 +7,11 @@ from typing import Any
 
 from fadewatch_collector.usecases.page_views import AuditLine
 from fadewatch_collector.web.happenings import signs_in_words
+from fadewatch_collector.web.policy_fields import (
+    scope_words,
+    setting_label,
+    setting_words,
+)
 
 COLLECTOR = "the collector"
 """Who did what no person did."""
@@ -22,26 +27,41 @@ class TrailLine:
     text: str | None = None
 
 
-def trail_lines(lines: Iterable[AuditLine], *, named: bool) -> list[TrailLine]:
+def trail_lines(
+    lines: Iterable[AuditLine], *, named: bool, names: Mapping[str, str] | None = None
+) -> list[TrailLine]:
     """Return lines of the audit trail in words, in their order.
 
     Parameters
     ----------
     named
-        Say which alert a line is about.
+        Say what a line is about.
+    names
+        What subjects are called, where their own name says little.
     """
-    return [_line(line, named=named) for line in lines]
+    return [_line(line, named=named, names=names or {}) for line in lines]
 
 
-def _line(line: AuditLine, *, named: bool) -> TrailLine:
+def _line(line: AuditLine, *, named: bool, names: Mapping[str, str]) -> TrailLine:
     detail = line.detail or {}
     write = _WORDS.get(line.action)
     what, text = write(detail) if write else (line.action, None)
-    kind, _, number = line.subject.partition(":")
-    if named and kind == "alert":
-        what = f"alert {number}: {what}"
+    about = names.get(line.subject) or _about(line)
+    if named and about:
+        what = f"{about}: {what}"
     return TrailLine(line.at, line.who, what, text)
 
+
+def _about(line: AuditLine) -> str | None:
+    kind, _, name = line.subject.partition(":")
+    if kind == "policy":
+        return scope_words(name)
+    if kind in _NUMBERED:
+        return f"{_NUMBERED[kind]} {name}"
+    return None
+
+
+_NUMBERED = {"alert": "alert", "token": "token", "api-token": "API token"}
 
 Words = tuple[str, str | None]
 
@@ -88,11 +108,30 @@ def _inspected(detail: Mapping[str, Any]) -> Words:
 def _policy(detail: Mapping[str, Any]) -> Words:
     before, after = detail.get("before") or {}, detail.get("after") or {}
     changes = [
-        f"{name} {before.get(name, 'as before it')} → {after.get(name, 'as before it')}"
+        f"{setting_label(name)} {_setting(name, before)} → {_setting(name, after)}"
         for name in sorted({*before, *after})
         if before.get(name) != after.get(name)
     ]
     return "policy changed: " + ("; ".join(changes) or "nothing differs"), None
+
+
+def _setting(name: str, values: Mapping[str, Any]) -> str:
+    return setting_words(name, values[name]) if name in values else "as elsewhere"
+
+
+def _role(detail: Mapping[str, Any]) -> Words:
+    return f"role {detail.get('before')} → {detail.get('after')}", None
+
+
+def _added(detail: Mapping[str, Any]) -> Words:
+    return f"added as {detail.get('role')}", None
+
+
+def _labelled(what: str) -> Callable[[Mapping[str, Any]], Words]:
+    def words(detail: Mapping[str, Any]) -> Words:
+        return what, _text(detail.get("label"))
+
+    return words
 
 
 def _places(detail: Mapping[str, Any]) -> Words:
@@ -109,6 +148,12 @@ _WORDS: Mapping[str, Callable[[Mapping[str, Any]], Words]] = {
     "pack handed over": _left,
     "inspected": _inspected,
     "policy changed": _policy,
+    "role set": _role,
+    "operator added": _added,
+    "token made": _labelled("made"),
+    "token revoked": _labelled("revoked"),
+    "API token made": _labelled("API token made"),
+    "API token revoked": _labelled("revoked"),
     "places imported": _places,
 }
 
