@@ -152,7 +152,7 @@ async def send_trial(request: web.Request) -> web.Response:
         try:
             await try_route(services, channels, _number(request))
         except DeliveryProblem as failed:
-            problem = str(failed)
+            problem = failed.reason
     return reply(_TRIAL, RouteTrial(delivered=problem is None, problem=problem))
 
 

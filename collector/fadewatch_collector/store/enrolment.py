@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import insert, or_, select, update
+from sqlalchemy import func, insert, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.tables import agent_keys, enrolment_tokens, laptops
@@ -73,10 +73,12 @@ async def revoke_token(
     connection: AsyncConnection, token_id: int, now: datetime
 ) -> bool:
     """Revoke a token; False when there is none with this id."""
+    token = enrolment_tokens.c
     result = await connection.execute(
         update(enrolment_tokens)
-        .where(enrolment_tokens.c.id == token_id)
-        .values(revoked_at=now)
+        .where(token.id == token_id)
+        # Revoked once: when it was first revoked is what counts.
+        .values(revoked_at=func.coalesce(token.revoked_at, now))
     )
     return result.rowcount == 1
 

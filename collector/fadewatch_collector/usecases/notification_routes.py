@@ -18,7 +18,7 @@ from fadewatch_collector.store.notification_routes import NewRoute
 from fadewatch_collector.usecases.enrolment import SECRET_BYTES
 from fadewatch_collector.usecases.services import Services
 
-SECRET_PREFIX = "fws_"  # noqa: S105  what a secret begins with, no secret
+SECRET_PREFIX = "fwh_"  # noqa: S105  what a secret begins with, no secret
 _LABEL_LENGTH = 100
 
 
