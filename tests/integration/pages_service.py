@@ -23,10 +23,11 @@ PASSWORD = "three boats on a lake"  # noqa: S105  of a test's operator
 
 @dataclass(slots=True)
 class Node:
-    """One element: its attributes and the text inside it."""
+    """One element: its attributes, the text inside it, and what it stands in."""
 
     tag: str
     attributes: dict[str, str | None]
+    inside: tuple[str, ...] = ()
     text: str = ""
 
 
@@ -39,7 +40,7 @@ class _Reader(HTMLParser):
         self._open: list[Node] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        node = Node(tag, dict(attrs))
+        node = Node(tag, dict(attrs), tuple(one.tag for one in self._open))
         self.nodes.append(node)
         if tag not in self.VOID:
             self._open.append(node)

@@ -121,3 +121,13 @@ def test_an_api_token_is_shown_once_listed_and_revoked() -> None:
     assert "script" in listed
     assert token not in listed
     assert "revoked 2" in run("api-token", "list").output
+
+
+def test_a_role_is_changed_and_listed() -> None:
+    add(role="viewer")
+
+    result = run("role", "mira", "administrator")
+
+    assert result.output == "The role is administrator now.\n"
+    assert "administrator" in run("list").output
+    assert run("role", "nobody", "viewer").exit_code != 0
