@@ -8,8 +8,8 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
+from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.store.clock_turn import LOOK_S, clock_turn
-from fadewatch_collector.store.intake import StoreTrouble
 from fadewatch_collector.usecases.rounds import ROUNDS, Round, do_round, last_done
 from fadewatch_collector.usecases.services import Services
 

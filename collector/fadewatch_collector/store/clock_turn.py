@@ -10,6 +10,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.store import Store
+from fadewatch_collector.store.trouble import told_as_trouble
 
 log = logging.getLogger(__name__)
 
@@ -33,20 +34,35 @@ async def clock_turn(store: Store) -> AsyncIterator[asyncio.Event | None]:
     if store.is_sqlite:
         yield lost
         return
+    with told_as_trouble() as progress:
+        async with _alone(store) as alone:
+            progress.is_connected = True
+            async with _turn(alone, lost) as turn:
+                yield turn
+
+
+@asynccontextmanager
+async def _alone(store: Store) -> AsyncIterator[AsyncConnection]:
     async with store.engine.connect() as connection:
         # Each statement for itself: an open transaction would hold back vacuuming.
-        alone = await connection.execution_options(isolation_level="AUTOCOMMIT")
-        query = text("SELECT pg_try_advisory_lock(:key)")
-        if not await alone.scalar(query, {"key": CLOCK_KEY}):
-            yield None
-            return
-        watch = asyncio.create_task(_watch(alone, lost))
-        try:
-            yield lost
-        finally:
-            watch.cancel()
-            await asyncio.gather(watch, return_exceptions=True)
-            await _release(alone)
+        yield await connection.execution_options(isolation_level="AUTOCOMMIT")
+
+
+@asynccontextmanager
+async def _turn(
+    alone: AsyncConnection, lost: asyncio.Event
+) -> AsyncIterator[asyncio.Event | None]:
+    query = text("SELECT pg_try_advisory_lock(:key)")
+    if not await alone.scalar(query, {"key": CLOCK_KEY}):
+        yield None
+        return
+    watch = asyncio.create_task(_watch(alone, lost))
+    try:
+        yield lost
+    finally:
+        watch.cancel()
+        await asyncio.gather(watch, return_exceptions=True)
+        await _release(alone)
 
 
 async def _watch(connection: AsyncConnection, lost: asyncio.Event) -> None:
