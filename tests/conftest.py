@@ -2,11 +2,12 @@
 
 import asyncio
 import shutil
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings as hypothesis_settings
+from pydantic import SecretStr
 
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
@@ -14,6 +15,7 @@ from fadewatch_collector.store.store import open_store, sqlite_url
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
+from tests.integration.postgres import NoServer, PostgresServer, running_postgres
 
 # The same examples everywhere, and no limit on how long a busy machine takes for one.
 hypothesis_settings.register_profile("project", deadline=None, derandomize=True)
@@ -39,14 +41,59 @@ def upgraded_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run the tests of a module that says ``ON = DATABASES`` on each of them."""
+    on = getattr(metafunc.module, "ON", None)
+    if on is not None and "database" in metafunc.fixturenames:
+        metafunc.parametrize("database", on, indirect=True)
+
+
+@pytest.fixture
+def database(request: pytest.FixtureRequest) -> str:
+    """Name the database that the test runs on."""
+    name: str = getattr(request, "param", "sqlite")
+    return name
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """A PostgreSQL server for the whole run."""
+    try:
+        with running_postgres() as server:
+            yield server
+    except NoServer as problem:
+        pytest.skip(str(problem))
+
+
+@pytest.fixture
+def new_store(
+    tmp_path: Path,
+    upgraded_file: Path,
+    database: str,
+    request: pytest.FixtureRequest,
+) -> Callable[[], Awaitable[Settings]]:
+    """Make an empty database with the newest schema when it is called."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+
+    async def make() -> Settings:
+        if database == "sqlite":
+            shutil.copy(upgraded_file, folder / "fadewatch.sqlite3")
+            return Settings(data_folder=folder)
+        url = await server.new_database()
+        return Settings(data_folder=folder, database_url=SecretStr(url))
+
+    if database != "sqlite":
+        server: PostgresServer = request.getfixturevalue("postgres")
+    return make
+
+
 @pytest.fixture
 async def services(
-    tmp_path: Path, upgraded_file: Path, clock: StandingClock
+    new_store: Callable[[], Awaitable[Settings]], clock: StandingClock
 ) -> AsyncIterator[Services]:
-    """Services on a new SQLite file with the newest schema."""
-    settings = Settings(data_folder=tmp_path / "data")
-    settings.data_folder.mkdir()
-    shutil.copy(upgraded_file, settings.data_folder / "fadewatch.sqlite3")
+    """Services on a new database with the newest schema."""
+    settings = await new_store()
     store = open_store(settings.store_url)
     yield Services(store, settings, DEFAULT_POLICY, clock)
     await store.close()

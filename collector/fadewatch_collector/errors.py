@@ -17,6 +17,7 @@
         │   ├── TryLater          also ConnectionError; may carry retry_after
         │   └── Refused           also ValueError
         └── StoreError            also RuntimeError
+            ├── StoreTrouble
             ├── StoreIsNewer
             └── StoreIsBusy
 """
@@ -115,6 +116,13 @@ class ChangedMeanwhile(Conflict):
 
 class StoreError(CollectorError, RuntimeError):
     """The store cannot be used."""
+
+
+class StoreTrouble(StoreError):
+    """The database cannot do its work now: disk full, locked, restarting, gone."""
+
+    def __init__(self, why: object) -> None:
+        super().__init__(f"the store cannot be used now: {why}")
 
 
 class StoreIsNewer(StoreError):

@@ -12,7 +12,10 @@ from fadewatch_collector.store.tables import filing_queue, reports
 from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.intake import Intake, ReceivedReport
 from fadewatch_collector.usecases.services import Services
+from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP, START, make_report, received
+
+ON = DATABASES
 
 
 @pytest.fixture
@@ -182,18 +185,48 @@ async def test_a_client_that_hangs_up_does_not_lose_its_report(
 
 
 async def test_a_store_that_cannot_write_asks_to_come_back(
-    services: Services, intake: Intake, laptop_id: int
+    services: Services, intake: Intake, laptop_id: int, database: str
 ) -> None:
-    async with services.store.writing() as connection:
-        await connection.execute(text("ALTER TABLE reports RENAME TO elsewhere"))
+    await break_store(services, database)
 
     with pytest.raises(QueueFull):
         await intake.store(laptop_id, some(1))
 
-    async with services.store.writing() as connection:
-        await connection.execute(text("ALTER TABLE elsewhere RENAME TO reports"))
+    await mend_store(services, database)
     (answer,) = await intake.store(laptop_id, some(1))
     assert answer.status == "stored"
+
+
+async def break_store(services: Services, database: str) -> None:
+    """Let writing fail as it does on a full disk, or on a server that stands by."""
+    if database == "sqlite":
+        await run_sql(services, "ALTER TABLE reports RENAME TO elsewhere")
+    else:
+        await run_sql(
+            services,
+            "DO $$ BEGIN EXECUTE format('ALTER DATABASE %I SET "
+            "default_transaction_read_only = on', current_database()); END $$",
+        )
+        await services.store.close()
+
+
+async def mend_store(services: Services, database: str) -> None:
+    if database == "sqlite":
+        await run_sql(services, "ALTER TABLE elsewhere RENAME TO reports")
+    else:
+        await run_sql(
+            services,
+            "SET TRANSACTION READ WRITE",
+            "DO $$ BEGIN EXECUTE format('ALTER DATABASE %I RESET "
+            "default_transaction_read_only', current_database()); END $$",
+        )
+        await services.store.close()
+
+
+async def run_sql(services: Services, *statements: str) -> None:
+    async with services.store.writing() as connection:
+        for statement in statements:
+            await connection.execute(text(statement))
 
 
 async def test_after_closing_nothing_more_is_taken(

@@ -7,7 +7,6 @@ from typing import Any
 
 from sqlalchemy import bindparam, delete, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import OperationalError
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.tables import (
@@ -16,9 +15,6 @@ from fadewatch_collector.store.tables import (
     reports,
     unreadable_reports,
 )
-
-StoreTrouble = OperationalError
-"""What the database raises when it cannot write now: disk full, locked, gone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,8 @@ from typing import Any
 from sqlalchemy import Connection, event, make_url
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
+from fadewatch_collector.store.trouble import told_as_trouble
+
 BUSY_TIMEOUT_MS = 30_000
 """How long a SQLite connection waits for another process's write [ms]."""
 
@@ -39,20 +41,25 @@ class Store:
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[AsyncConnection]:
         """Give a connection for reading: one steady view until it is given back."""
-        async with self.engine.begin() as connection:
-            yield connection
+        with told_as_trouble() as progress:
+            async with self.engine.begin() as connection:
+                progress.is_connected = True
+                yield connection
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[AsyncConnection]:
         """Give a connection in a write transaction; it commits when the block ends."""
-        if not self.is_sqlite:
-            async with self.engine.begin() as connection:
-                yield connection
-            return
-        async with self._gate, self.engine.connect() as plain:
-            connection = await plain.execution_options(**_WRITE)
-            async with connection.begin():
-                yield connection
+        with told_as_trouble() as progress:
+            if not self.is_sqlite:
+                async with self.engine.begin() as connection:
+                    progress.is_connected = True
+                    yield connection
+                return
+            async with self._gate, self.engine.connect() as plain:
+                connection = await plain.execution_options(**_WRITE)
+                async with connection.begin():
+                    progress.is_connected = True
+                    yield connection
 
     async def close(self) -> None:
         """Close every connection."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from fadewatch_collector.analysis.assess import assess
 from fadewatch_collector.analysis.figures import FADE_SOURCES, Thresholds
+from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
@@ -23,7 +24,6 @@ from fadewatch_collector.store import histories as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.histories import FittedPack
 from fadewatch_collector.store.inspections import last_clean_inspections
-from fadewatch_collector.store.intake import StoreTrouble
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import apply_findings, heard_from

