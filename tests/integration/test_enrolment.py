@@ -18,7 +18,10 @@ from fadewatch_collector.usecases.enrolment import (
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.report import Laptop
 from tests.fakes.clock import StandingClock
+from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP
+
+ON = DATABASES
 
 
 async def token(services: Services, uses: int = 10, days: int = 1) -> str:

@@ -29,7 +29,10 @@ from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.report import Drive, Pack, Report
 from tests.fakes.clock import StandingClock
+from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP, PACK, START, make_report, received
+
+ON = DATABASES
 
 DAY = timedelta(days=1)
 

@@ -10,7 +10,10 @@ from fadewatch_collector.store.tables import laptops
 from fadewatch_collector.usecases.places import import_places, undo_last_import
 from fadewatch_collector.usecases.services import Services
 from tests.fleet import new_laptop, rows
+from tests.integration.postgres import DATABASES
 from tests.reports import LAPTOP
+
+ON = DATABASES
 
 HEAD = "laptop_serial,asset_tag,holder,site\r\n"
 
