@@ -115,6 +115,12 @@ def _put_between(stays: list[Stay], pack_id: int, at: datetime) -> list[Stay]:
         until = before.until_at and max(before.until_at, at)
         stays[after - 1] = replace(before, last_seen_at=seen, until_at=until)
         return stays
+    following = stays[after + 1 : after + 2]
+    if following and following[0].pack_id == pack_id and stays[after].last_seen_at < at:
+        # It came sooner than was known: the border between the two moves.
+        stays[after] = replace(stays[after], until_at=at)
+        stays[after + 1] = replace(following[0], from_at=at)
+        return stays
     stays[after : after + 1] = _cut(stays[after], at)
     stays.append(Stay(pack_id, at, at, at))
     return sorted(stays, key=_order)

@@ -9,15 +9,15 @@ from sqlalchemy import bindparam, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.rules.desk import (
-    Desk,
+from fadewatch_collector.rules.desk import Desk
+from fadewatch_collector.rules.inventory import memory_totals, storage_total
+from fadewatch_collector.rules.records import (
     FiledReading,
     LaptopRecord,
     PackRecord,
     Place,
     Swap,
 )
-from fadewatch_collector.rules.inventory import memory_totals, storage_total
 from fadewatch_collector.rules.slots import Stay
 from fadewatch_collector.store.daily import save_days
 from fadewatch_collector.store.levels import load_levels, move_readings

@@ -6,8 +6,8 @@ from collections.abc import Collection, Mapping
 from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.rules.desk import Move
 from fadewatch_collector.rules.levels import KEPT, Level
+from fadewatch_collector.rules.records import Move
 from fadewatch_collector.store.daily import forget_days, save_days
 from fadewatch_collector.store.tables import readings
 from fadewatch_common.wear import is_plausible, wear

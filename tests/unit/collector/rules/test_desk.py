@@ -3,7 +3,8 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from fadewatch_collector.rules.desk import Desk, LaptopRecord
+from fadewatch_collector.rules.desk import Desk
+from fadewatch_collector.rules.records import LaptopRecord
 from fadewatch_common.report import Drive, Memory, MemorySlot, Pack, Report
 from tests.reports import PACK, START, make_report
 
@@ -156,3 +157,129 @@ def test_what_is_unknown_does_not_erase_what_was_known() -> None:
     on.file(1, make_report(START + DAY, laptop=nameless), START + DAY)
 
     assert on.laptops[1].facts["serial"] == "BM-00314"
+
+
+def levels(on: Desk, first: int, *capacities: int, **more: object) -> None:
+    """File one reading a day of a weak pack that counts no cycles."""
+    for day, capacity in enumerate(capacities, first):
+        told = {"cycle_count": None, "full_charge_capacity": capacity} | more
+        file(on, day, replace(WEAK, **told))  # type: ignore[arg-type]  # by name
+
+
+def swaps(on: Desk) -> list[tuple[int, int]]:
+    """Return the day of each swap, and how many readings its new pack has."""
+    return [
+        (
+            (swap.at - START) // DAY,
+            sum(reading.pack_id == swap.new_pack_id for reading in on.readings),
+        )
+        for swap in on.swaps
+    ]
+
+
+def test_a_weak_pack_that_jumps_to_new_and_stays_is_another() -> None:
+    on = desk()
+    levels(on, 0, *[40000] * 6, 57000, 56900, 57100)
+
+    assert swaps(on) == [(6, 3)]
+    first, second = on.stays[1, "BAT0"]
+    assert (first.last_seen_at, first.until_at) == (START + 5 * DAY, START + 6 * DAY)
+    assert (second.from_at, second.until_at) == (START + 6 * DAY, None)
+    assert on.packs[first.pack_id].full_charge_capacity == 40000
+
+
+def test_a_senseless_reading_of_a_weak_pack_is_no_swap() -> None:
+    on = desk()
+    levels(on, 0, *[56000] * 6, 5600, 56000, 56000, 56000)
+    levels(on, 20, *[40000] * 6, 65535, 40000, 57000, 40000)
+
+    assert on.swaps == []
+
+
+def test_a_dip_that_comes_back_is_no_swap() -> None:
+    on = desk()
+    levels(on, 0, *[56500] * 12, *[48500] * 5, *[56500] * 5)
+
+    assert on.swaps == []
+
+
+def test_a_count_that_is_told_no_more_with_a_rise_to_new_is_a_swap() -> None:
+    on = desk()
+    levels(on, 0, *[51000] * 5, cycle_count=380)
+    levels(on, 5, 56500, 56500, 56500)
+
+    assert swaps(on) == [(5, 3)]
+
+
+def test_more_cycles_than_a_pack_can_do_are_another_packs() -> None:
+    on = desk()
+    levels(on, 0, *[40000] * 5, cycle_count=64)
+    levels(on, 6, 41000, cycle_count=183)
+
+    assert swaps(on) == [(6, 1)]
+
+
+def test_a_count_that_was_cut_to_8_bits_may_be_told_whole() -> None:
+    on = desk()
+    levels(on, 0, 40000, cycle_count=65)
+    levels(on, 1, 40000, cycle_count=322)
+
+    assert on.swaps == []
+
+
+def test_a_new_count_after_days_without_one_is_a_swap() -> None:
+    on = desk()
+    levels(on, 0, 54000, cycle_count=390)
+    levels(on, 1, 55000, 55000)
+    levels(on, 3, 55000, cycle_count=2)
+
+    assert swaps(on) == [(3, 1)]
+
+
+def test_a_driver_that_changes_the_unit_is_no_swap() -> None:
+    on = desk()
+    in_mah = replace(WEAK, unit="mAh", design_capacity=5000, full_charge_capacity=3509)
+    percent = replace(
+        WEAK, unit="relative", design_capacity=None, full_charge_capacity=100
+    )
+    for day, pack in enumerate((WEAK, in_mah, percent, WEAK, percent, in_mah)):
+        file(on, day, pack)
+
+    assert len(on.packs) == 1
+    assert on.swaps == []
+
+
+def test_percent_only_keeps_no_capacity_of_another_unit() -> None:
+    on = desk()
+    file(on, 0, WEAK)
+    file(on, 1, replace(WEAK, unit="relative", design_capacity=None))
+
+    assert next(iter(on.packs.values())).design_capacity is None
+
+
+def test_a_late_reading_of_the_pack_that_came_next_is_its_own() -> None:
+    on = desk()
+    file(on, 0, WEAK)
+    file(on, 9, replace(WEAK, full_charge_capacity=57000, cycle_count=4))
+    file(on, 5, replace(WEAK, full_charge_capacity=57000, cycle_count=2))
+
+    assert len(on.packs) == 2
+    assert [stay.from_at for stay in on.stays[1, "BAT0"]] == [START, START + 5 * DAY]
+
+
+def test_a_clock_that_is_days_slow_makes_no_other_pack() -> None:
+    on = desk()
+    file(on, 30, WEAK)
+    file(on, 10, replace(WEAK, cycle_count=403))
+    file(on, 31, replace(WEAK, cycle_count=404))
+
+    assert len(on.packs) == 1
+
+
+def test_telling_two_packs_of_one_identity_apart_is_no_swap() -> None:
+    on = desk(1, 2)
+    for day in range(6):
+        file(on, day, PACK, laptop=1 + day % 2)
+
+    assert len(on.clashes) == 1
+    assert on.swaps == []

@@ -5,7 +5,14 @@ from datetime import UTC, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fadewatch_collector.rules.slots import Stay, see_empty, see_pack, stay_at
+from fadewatch_collector.rules.slots import (
+    Stay,
+    cut_last,
+    see_empty,
+    see_pack,
+    stay_after,
+    stay_at,
+)
 
 DAY = timedelta(days=1)
 
@@ -122,3 +129,25 @@ def test_one_pack_in_any_order_is_one_stay(numbers: list[int]) -> None:
         stays = see_pack(stays, 1, day(number))
 
     assert stays == [Stay(1, day(min(numbers)), day(max(numbers)))]
+
+
+def test_the_stay_after_a_moment_is_the_next_to_begin() -> None:
+    stays = [Stay(7, day(1), day(5), day(6)), Stay(8, day(6), day(9))]
+
+    assert stay_after(stays, day(3)) == stays[1]
+    assert stay_after(stays, day(6)) is None
+
+
+def test_a_stay_is_cut_where_another_pack_turns_out_to_begin() -> None:
+    stays = [Stay(7, day(1), day(9), key=3)]
+
+    assert cut_last(stays, 8, day(5), day(6)) == [
+        Stay(7, day(1), day(5), day(6), key=3),
+        Stay(8, day(6), day(9)),
+    ]
+
+
+def test_a_stay_that_was_another_packs_from_its_start_changes_hands() -> None:
+    stays = [Stay(7, day(1), day(3), day(4)), Stay(7, day(6), day(9), key=5)]
+
+    assert cut_last(stays, 8, day(3), day(6))[1] == Stay(8, day(6), day(9), key=5)

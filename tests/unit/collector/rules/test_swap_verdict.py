@@ -113,3 +113,18 @@ def test_a_charge_that_rises_is_charging_though_no_state_says_so() -> None:
     arrival = replace(NEW, states=("unknown", "unknown"), charges_percent=(20, 35))
 
     assert "It charges." in judge(arrival=arrival).remarks
+
+
+def test_the_pack_that_puts_a_wrong_one_right_is_right() -> None:
+    wrong = replace(OLD, model="CC-99", design_capacity=24000, design_voltage_mv=15400)
+
+    verdict = judge_swap(wrong, OLD, NEW, 0, DEFAULT_POLICY, was_here_before=True)
+
+    assert verdict.is_right
+    assert any("carried the new type before" in remark for remark in verdict.remarks)
+
+
+def test_a_type_that_others_carry_may_differ_from_the_wrong_one_removed() -> None:
+    wrong = replace(OLD, model="CC-99", design_capacity=24000, design_voltage_mv=15400)
+
+    assert judge_swap(wrong, OLD, NEW, 1, DEFAULT_POLICY).is_right
