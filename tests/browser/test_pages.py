@@ -1,33 +1,17 @@
 """The pages in a real browser: layout, keyboard, content policy, downloads."""
 
 import csv
-from collections.abc import AsyncIterator
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
-from playwright.async_api import Browser, BrowserContext, Page, async_playwright
+from playwright.async_api import Page
 
-from fadewatch_collector.usecases.accounts import (
-    add_operator,
-    make_single_sign_in,
-    sign_in_path,
-)
+from fadewatch_collector.usecases.accounts import make_single_sign_in, sign_in_path
 from fadewatch_collector.usecases.services import Services
-from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP, fill
-from tests.integration.pages_service import NAME, PASSWORD, Pages, running_pages
+from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
+from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP
+from tests.integration.pages_service import NAME
 
-CHROMIUM = Path("/usr/bin/chromium")
-ARGUMENTS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 WIDTHS = (390, 768, 1440, 1920)
 PATHS = (
     "/",
@@ -35,12 +19,20 @@ PATHS = (
     "/laptops",
     f"/laptops/{STOP_USE_LAPTOP}",
     f"/laptops/{SWAPPED_LAPTOP}",
+    "/alerts/1",
+    "/packs/3",
+    "/removed",
+    "/places",
+    "/settings/policy",
+    "/settings/policy/edit?scope=fleet",
+    "/settings/tokens",
+    "/settings/accounts",
+    "/inspect/fwi_unknown",
+    "/inspected/signs",
     "/laptops/999",
 )
 
 LIFETIME = timedelta(minutes=15)
-
-TOO_WIDE = "document.documentElement.scrollWidth - window.innerWidth"
 
 FAINT_TEXTS = """() => {
   const parse = text => text.match(/[\\d.]+/g).map(Number);
@@ -70,60 +62,17 @@ FAINT_TEXTS = """() => {
 
 SMALL_CONTROLS = """() => {
   const inText = e => getComputedStyle(e).display === "inline";
-  return [...document.querySelectorAll("a, button, input, select, summary")]
+  return [...document.querySelectorAll("a, button, input, select, summary, textarea")]
     .filter(e => e.checkVisibility() && e.type !== "hidden" && !inText(e))
+    // A tick box is as large as the label it stands in.
+    .map(e => ["checkbox", "radio"].includes(e.type) ? e.closest("label") : e)
     .filter(e => e.className !== "skip")
     .map(e => [e.textContent.trim(), e.getBoundingClientRect()])
     .filter(([, box]) => box.width < 24 || box.height < 24)
     .map(([text, box]) => [text, box.width, box.height]);
 }"""
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        not CHROMIUM.exists(), reason=f"no browser: {CHROMIUM} is not installed"
-    ),
-]
-
-
-@pytest.fixture
-async def browser() -> AsyncIterator[Browser]:
-    async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(
-            executable_path=CHROMIUM, args=list(ARGUMENTS)
-        )
-        yield browser
-        await browser.close()
-
-
-@pytest.fixture
-async def pages(services: Services) -> AsyncIterator[Pages]:
-    await fill(services.store, services.clock(), laptops=64)
-    await add_operator(services, NAME, "technician", PASSWORD)
-    async with running_pages(services) as pages:
-        yield pages
-
-
-@pytest.fixture
-async def context(browser: Browser, pages: Pages) -> AsyncIterator[BrowserContext]:
-    address = str(pages.client.make_url("/"))
-    context = await browser.new_context(base_url=address, accept_downloads=True)
-    context.set_default_timeout(10_000)
-    yield context
-    await context.close()
-
-
-@pytest.fixture
-async def page(context: BrowserContext) -> Page:
-    return await context.new_page()
-
-
-async def sign_in(page: Page) -> None:
-    await page.goto("/")
-    await page.get_by_label("Name").fill(NAME)
-    await page.get_by_label("Password").fill(PASSWORD)
-    await page.get_by_role("button", name="Sign in").click()
-    await page.get_by_role("heading", name="Alerts", exact=True).wait_for()
+pytestmark = IN_A_BROWSER
 
 
 async def test_a_technician_goes_from_sign_in_to_a_laptop_and_out(page: Page) -> None:

@@ -250,7 +250,25 @@ def course_of(
         for day, fraction in zip(levels.day.tolist(), levels.wear.tolist(), strict=True)
     ]
     if level and assessment and assessment.wear is not None:
-        last = level[-1][0]
-        if assessment.as_of >= last:
-            level[-1] = (last, assessment.wear)
+        level = _as_assessed(level, assessment, assessment.wear)
     return PackCourse(values=values, level=level, assessment=assessment)
+
+
+def _as_assessed(
+    level: list[Value], assessment: AssessmentRow, assessed_wear: float
+) -> list[Value]:
+    """Let the level end with the wear that the assessment states.
+
+    What fell in the newest readings and is not borne out yet is no level: those
+    readings stand as points beside it.
+    """
+    last = level[-1][0]
+    if assessment.as_of < last:
+        return level
+    drop = (assessment.details or {}).get("sudden_drop")
+    if drop and not drop["confirmed"]:
+        fell_on = date.fromisoformat(drop["on"])
+        level = [value for value in level if value[0] < fell_on] or level
+    else:
+        level = level[:-1]
+    return [*level, (last, assessed_wear)]

@@ -54,7 +54,7 @@ def test_whatever_is_typed_is_a_value_in_its_limits_or_refused(typed: str) -> No
 
 
 def test_a_refusal_names_its_setting() -> None:
-    with pytest.raises(InvalidRequest, match="^Plan threshold: soon is no number"):
+    with pytest.raises(InvalidRequest, match="Plan threshold: soon is no number"):
         POLICY_FIELDS[0].read("soon")
 
 
