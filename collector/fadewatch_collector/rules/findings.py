@@ -20,9 +20,6 @@ ASSESSED_KINDS: frozenset[AlertKind] = frozenset(
 )
 """Kinds of alert that an assessment opens and ends."""
 
-GAUGE_KINDS: frozenset[AlertKind] = frozenset({"gauge-doubt"})
-"""Kinds that can be told of a pack whose wear cannot."""
-
 DOUBTFUL_GAUGES = frozenset({"frozen", "noisy", "implausible"})
 """A stale gauge is the normal state of a laptop kept on mains, and raises nothing."""
 

@@ -13,11 +13,7 @@ from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
-from fadewatch_collector.rules.findings import (
-    ASSESSED_KINDS,
-    GAUGE_KINDS,
-    pack_findings,
-)
+from fadewatch_collector.rules.findings import ASSESSED_KINDS, pack_findings
 from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
 from fadewatch_collector.store import alerts as alert_rows
 from fadewatch_collector.store import histories as rows
@@ -170,19 +166,10 @@ async def _settle(
     names = [pack.subject.name for pack in there]
     standing = await alert_rows.standing_kinds(connection, names)
     found: dict[Subject, list[Finding]] = {}
-    doubtful: dict[Subject, list[Finding]] = {}
     for pack in there:
-        said = made[pack.id]
         kinds = standing.get(pack.subject.name, set())
-        findings = pack_findings(said, kinds, policies[pack.id])
-        if said.wear_percent is not None:
-            found[pack.subject] = findings
-        else:
-            doubtful[pack.subject] = [f for f in findings if f.kind in GAUGE_KINDS]
-    now = services.clock()
-    await apply_findings(connection, found, ASSESSED_KINDS, now)
-    # Wear that cannot be told has not gone: what stands about it stays meanwhile.
-    await apply_findings(connection, doubtful, GAUGE_KINDS, now)
+        found[pack.subject] = pack_findings(made[pack.id], kinds, policies[pack.id])
+    await apply_findings(connection, found, ASSESSED_KINDS, services.clock())
 
 
 def _circumstances(
