@@ -19,6 +19,7 @@ from fadewatch_collector.rules.alerting import (
     Watch,
 )
 from fadewatch_collector.store.tables import alerts, finding_watches, laptops
+from fadewatch_collector.store.turns import Turn, take_turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,8 @@ async def known_alerts(
     kinds: Collection[AlertKind],
     now: datetime,
 ) -> dict[str, Known]:
-    """Return what stands, what rests and what is watched, by subject."""
+    """Return what stands, rests and is watched, for the transaction that settles it."""
+    await take_turn(connection, Turn.ALERTS)
     standing: dict[str, list[Standing]] = defaultdict(list)
     rested: dict[str, dict[AlertKind, Rested]] = defaultdict(dict)
     for row in await connection.execute(_alerts_of(subjects, kinds, now)):

@@ -231,7 +231,7 @@ async def _save_stays(
 async def _save_laptops(connection: AsyncConnection, desk: Desk) -> None:
     # One statement for each set of columns: what is unknown is not overwritten.
     groups: dict[frozenset[str], list[dict[str, Any]]] = defaultdict(list)
-    for laptop in desk.laptops.values():
+    for _, laptop in sorted(desk.laptops.items()):
         if laptop.facts:
             values = _laptop_values(laptop)
             groups[frozenset(values)].append(values | {"key": laptop.id})

@@ -15,6 +15,7 @@ from fadewatch_collector.store.tables import (
     reports,
     unreadable_reports,
 )
+from fadewatch_collector.store.turns import Turn, take_turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +59,16 @@ async def note_contact(
         update(laptops)
         .where(laptops.c.id == bindparam("laptop"))
         .values(last_report_at=bindparam("at")),
-        [{"laptop": laptop_id, "at": at} for laptop_id, at in contacts.items()],
+        # In one order everywhere, so that two transactions never wait for each other.
+        [{"laptop": laptop_id, "at": at} for laptop_id, at in sorted(contacts.items())],
     )
 
 
 async def waiting_reports(
     connection: AsyncConnection, limit: int
 ) -> list[StoredReport]:
-    """Return the reports that wait longest to be filed."""
+    """Return the reports that wait longest, for the one transaction that files."""
+    await take_turn(connection, Turn.FILING)
     query = (
         select(
             filing_queue.c.id.label("queue_id"),
