@@ -23,64 +23,26 @@ from fadewatch_collector.store.tables import (
 )
 from fadewatch_collector.usecases.alerts import heard_from, look_for_silent
 from fadewatch_collector.usecases.assess import Assessor, assess_all, assess_packs
-from fadewatch_collector.usecases.enrolment import enrol, make_token
-from fadewatch_collector.usecases.filing import Filed, Filing, file_waiting
+from fadewatch_collector.usecases.filing import Filing, file_waiting
 from fadewatch_collector.usecases.intake import Intake
+from fadewatch_collector.usecases.policies import change_policy
 from fadewatch_collector.usecases.services import Services
-from fadewatch_common.report import Drive, Pack, Report
+from fadewatch_common.report import Drive, Pack
 from tests.fakes.clock import StandingClock
+from tests.fleet import DAY, deliver, new_laptop, rows, technician
 from tests.integration.postgres import DATABASES
-from tests.reports import AGENT, LAPTOP, PACK, START, make_report, received
+from tests.reports import PACK, START, make_report, received
 
 ON = DATABASES
-
-DAY = timedelta(days=1)
 
 
 @pytest.fixture
 async def laptop_id(services: Services) -> int:
-    return await new_laptop(services, "BM-1")
-
-
-async def new_laptop(services: Services, serial: str) -> int:
-    token = await make_token(
-        services,
-        label="test",
-        site="North",
-        lifetime=DAY,
-        use_limit=1,
-        who="test",
-    )
-    laptop = replace(LAPTOP, serial=serial)
-    return (await enrol(services, token, laptop, AGENT)).laptop_id
-
-
-async def deliver(
-    services: Services, laptop_id: int, batch: Sequence[Report]
-) -> list[Filed]:
-    """Store reports and file them, as a running collector does."""
-    intake = Intake(services, lambda: None)
-    request = asyncio.ensure_future(
-        intake.store(laptop_id, [received(report) for report in batch])
-    )
-    await asyncio.sleep(0)
-    intake.close()
-    await intake.run()
-    await request
-    filed = [await file_waiting(services)]
-    while filed[-1].reports:
-        filed.append(await file_waiting(services))
-    return filed[:-1]
+    return await new_laptop(services)
 
 
 def worn(percent: float) -> Pack:
     return replace(PACK, full_charge_capacity=round(57000 * (1 - percent / 100)))
-
-
-async def rows(services: Services, query: object) -> list[tuple[object, ...]]:
-    async with services.store.reading() as connection:
-        found = (await connection.execute(query)).all()  # type: ignore[call-overload]  # any select
-    return [tuple(row) for row in found]
 
 
 async def test_a_report_becomes_a_pack_in_a_slot_with_a_reading(
@@ -219,7 +181,7 @@ async def test_a_worn_pack_raises_wear_plan_once(
 
     assert await live_alerts(services) == [("wear-plan", "plan")]
     (said,) = await rows(services, select(alerts.c.reasons, alerts.c.site))
-    assert "34.0 %" in said[0][0]  # type: ignore[index]  # a list of sentences
+    assert "34.0 %" in said[0][0]
     assert said[1] == "North"
 
 
@@ -257,7 +219,7 @@ async def test_a_new_pack_in_the_laptop_leaves_its_own_wear(
     wear = await rows(
         services, select(packs.c.serial, assessments.c.wear).join(assessments)
     )
-    assert {serial: round(value, 2) for serial, value in wear} == {  # type: ignore[call-overload]  # a number
+    assert {serial: round(value, 2) for serial, value in wear} == {
         "00417": 0.34,
         "99999": 0.0,
     }
@@ -282,6 +244,21 @@ async def test_a_laptop_that_enrolled_and_never_reported_is_silent_too(
     clock.move(timedelta(days=15))
 
     assert await look_for_silent(services) == 1
+
+
+async def test_how_long_is_silent_is_the_policys_of_the_site(
+    services: Services, clock: StandingClock, laptop_id: int
+) -> None:
+    await deliver(services, laptop_id, [make_report(clock())])
+    pat = await technician(services)
+    await change_policy(services, "site:North", {"silent_days": 5}, pat)
+    clock.move(timedelta(days=6))
+
+    assert await look_for_silent(services) == 1
+
+    await change_policy(services, "site:North", {"silent_days": 40}, pat)
+    clock.move(timedelta(days=20))
+    assert await look_for_silent(services) == 0
 
 
 async def test_a_running_collector_files_and_assesses_by_itself(

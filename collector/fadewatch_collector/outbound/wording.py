@@ -4,31 +4,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import Any
 
-from fadewatch_collector.rules.alert_terms import AlertKind, Urgency
+from fadewatch_collector.rules.alert_terms import KIND_WORDS, URGENCY_WORDS
 from fadewatch_collector.rules.cautions import FIGURES_ARE_A_PROXY, STOP_USE_CAUTIONS
 from fadewatch_collector.rules.messages import Message, ToldAlert, one_line
-
-KIND_WORDS: Mapping[AlertKind, str] = {
-    "wear-plan": "Plan a new pack",
-    "wear-replace": "Replace the pack",
-    "sudden-drop": "Sudden drop of capacity",
-    "fast-fade": "Fading fast",
-    "inspect": "Inspect the pack",
-    "swelling-reported": "Swelling reported",
-    "swap-to-confirm": "Confirm the swap",
-    "wrong-pack": "Not the right pack",
-    "gauge-doubt": "Gauge in doubt",
-    "identity-clash": "Two laptops look like one",
-    "hardware-changed": "Hardware changed",
-    "silent": "No report",
-}
-
-URGENCY_WORDS: Mapping[Urgency, str] = {
-    "stop-use": "Stop use",
-    "act": "Act",
-    "plan": "Plan",
-    "note": "Note",
-}
 
 _SUBJECT_LENGTH = 150
 """Longest subject [characters]: more is cut off by most readers. Own choice."""

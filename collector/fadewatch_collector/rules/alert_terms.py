@@ -1,5 +1,6 @@
-"""The words of alerts: kinds, urgencies and states."""
+"""The words of alerts: kinds, urgencies and states, and how people read them."""
 
+from collections.abc import Mapping
 from typing import Literal, get_args
 
 AlertKind = Literal[
@@ -28,3 +29,25 @@ ALERT_STATES: tuple[AlertState, ...] = get_args(AlertState)
 
 LIVE_STATES: tuple[AlertState, ...] = ("open", "acknowledged", "planned")
 """States of a matter that is not over."""
+
+KIND_WORDS: Mapping[AlertKind, str] = {
+    "wear-plan": "Plan a new pack",
+    "wear-replace": "Replace the pack",
+    "sudden-drop": "Sudden drop of capacity",
+    "fast-fade": "Fading fast",
+    "inspect": "Inspect the pack",
+    "swelling-reported": "Swelling reported",
+    "swap-to-confirm": "Confirm the swap",
+    "wrong-pack": "Not the right pack",
+    "gauge-doubt": "Gauge in doubt",
+    "identity-clash": "Two laptops look like one",
+    "hardware-changed": "Hardware changed",
+    "silent": "No report",
+}
+
+URGENCY_WORDS: Mapping[Urgency, str] = {
+    "stop-use": "Stop use",
+    "act": "Act",
+    "plan": "Plan",
+    "note": "Note",
+}

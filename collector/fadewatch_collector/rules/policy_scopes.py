@@ -86,6 +86,8 @@ def contradiction(policy: Policy) -> str | None:
             f"the replace threshold ({100 * policy.replace_wear:.0f} %) must be above "
             f"the plan threshold ({100 * policy.plan_wear:.0f} %)"
         )
-    if policy.hysteresis_wear >= policy.replace_wear - policy.plan_wear:
+    # To the thousandth: 0.40 - 0.30 is a little more than 0.10 in binary.
+    gap = round(policy.replace_wear - policy.plan_wear, 3)
+    if policy.hysteresis_wear >= gap:
         return "the hysteresis must be smaller than the gap between the thresholds"
     return None

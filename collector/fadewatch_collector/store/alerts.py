@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, delete, insert, select, update
+from sqlalchemy import Select, delete, func, insert, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.alert_terms import URGENCIES, AlertKind
@@ -252,19 +252,38 @@ async def end_alert(
     )
 
 
-async def silent_laptops(
-    connection: AsyncConnection, now: datetime, silent_days: int
-) -> list[tuple[Subject, datetime | None]]:
-    """Return laptops without a report for the given days, with their last report."""
+@dataclass(frozen=True, slots=True)
+class QuietLaptop:
+    """A laptop that has not reported for a while."""
+
+    subject: Subject
+    maker: str | None
+    model: str | None
+    last_report_at: datetime | None
+    since: datetime
+
+
+async def quiet_laptops(
+    connection: AsyncConnection, now: datetime, days: int
+) -> list[QuietLaptop]:
+    """Return laptops that have not reported for so many days, or never since."""
     column = laptops.c
-    limit = now - timedelta(days=silent_days)
-    heard = column.last_report_at
-    query = select(column.id, column.site, heard).where(
-        (heard < limit) | (heard.is_(None) & (column.enrolled_at < limit))
-    )
+    heard = func.coalesce(column.last_report_at, column.enrolled_at)
+    query = select(
+        column.id,
+        column.site,
+        column.maker,
+        column.model,
+        column.last_report_at,
+        column.enrolled_at,
+    ).where(heard < now - timedelta(days=days))
     return [
-        (Subject(laptop_id, None, site), last)
-        for laptop_id, site, last in await connection.execute(query)
+        QuietLaptop(
+            Subject(number, None, site), maker, model, last, last or enrolled_at
+        )
+        for number, site, maker, model, last, enrolled_at in await connection.execute(
+            query
+        )
     ]
 
 

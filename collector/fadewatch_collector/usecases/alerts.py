@@ -1,14 +1,16 @@
 """Open, update and end alerts as findings come and go."""
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import Finding, Settlement, settle
 from fadewatch_collector.rules.event_findings import silent_finding
 from fadewatch_collector.rules.notify import is_more_urgent
+from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
 from fadewatch_collector.store import alerts as rows
 from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.notifications import queue_alerts
 from fadewatch_collector.usecases.services import Services
@@ -52,19 +54,34 @@ async def _carry_out(
 
 
 async def look_for_silent(services: Services) -> int:
-    """Alert on laptops that stopped reporting; end it for those that are back."""
-    now, days = services.clock(), services.policy.silent_days
+    """Alert on laptops that stopped reporting; end it for those that are back.
+
+    How long is too long is the policy's of each laptop.
+    """
+    now = services.clock()
     async with services.store.writing() as connection:
-        silent = await rows.silent_laptops(connection, now, days)
-        found: dict[Subject, list[Finding]] = {
-            subject: [silent_finding(last, days)] for subject, last in silent
-        }
+        changes = await all_changes(connection)
+        days = [changed.get("silent_days") for changed in changes.values()]
+        shortest = min(
+            [
+                services.policy.silent_days,
+                *(int(day) for day in days if day is not None),
+            ]
+        )
+        found: dict[Subject, list[Finding]] = {}
+        for laptop in await rows.quiet_laptops(connection, now, shortest):
+            scopes = scopes_of(laptop.subject.site, laptop.maker, laptop.model)
+            policy = policy_in_force(services.policy, changes, scopes)
+            if now - laptop.since > timedelta(days=policy.silent_days):
+                finding = silent_finding(laptop.last_report_at, policy.silent_days)
+                found[laptop.subject] = [finding]
+        count = len(found)
         known = {subject.laptop_id for subject in found}
         for laptop_id in await rows.laptops_called_silent(connection):
             if laptop_id not in known:
                 found[Subject(laptop_id, None, None)] = []
         await apply_findings(connection, found, {"silent"}, now)
-    return len(silent)
+    return count
 
 
 async def heard_from(services: Services, laptop_ids: Collection[int]) -> None:

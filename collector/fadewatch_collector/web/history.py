@@ -4,11 +4,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from fadewatch_collector.rules.alert_terms import KIND_WORDS
 from fadewatch_collector.usecases.overview import AlertRow, PackStay
 from fadewatch_collector.usecases.page_views import AuditLine, LaptopPage, PlaceMove
 from fadewatch_collector.web.happenings import pack_name
 from fadewatch_collector.web.trail import trail_lines
-from fadewatch_collector.web.words import KIND_WORDS, NOTHING_KNOWN, change_words
+from fadewatch_collector.web.words import NOTHING_KNOWN, change_words
 
 ENROLLED = "laptop enrolled"
 

@@ -3,30 +3,30 @@
 from typing import Any
 
 from fadewatch_collector.analysis.figures import Band
-from fadewatch_collector.rules.alert_terms import AlertKind, AlertState, Urgency
+from fadewatch_collector.rules.alert_terms import (
+    KIND_WORDS,
+    URGENCY_WORDS,
+    AlertState,
+)
 from fadewatch_collector.rules.assessment import Concern
 
-KIND_WORDS: dict[AlertKind, str] = {
-    "wear-plan": "Plan a new pack",
-    "wear-replace": "Replace the pack",
-    "sudden-drop": "Sudden drop of capacity",
-    "fast-fade": "Fading fast",
-    "inspect": "Inspect the pack",
-    "swelling-reported": "Swelling reported",
-    "swap-to-confirm": "Confirm the swap",
-    "wrong-pack": "Not the right pack",
-    "gauge-doubt": "Gauge in doubt",
-    "identity-clash": "Two laptops look like one",
-    "hardware-changed": "Hardware changed",
-    "silent": "No report",
-}
-
-URGENCY_WORDS: dict[Urgency, str] = {
-    "stop-use": "Stop use",
-    "act": "Act",
-    "plan": "Plan",
-    "note": "Note",
-}
+__all__ = [
+    "BAND_MEANINGS",
+    "BAND_WORDS",
+    "CONCERN_WORDS",
+    "DRIVE_KIND_WORDS",
+    "KIND_WORDS",
+    "NOTHING_KNOWN",
+    "PACK_STATE_WORDS",
+    "STATE_WORDS",
+    "URGENCY_WORDS",
+    "capacity",
+    "change_words",
+    "joined",
+    "memory_size",
+    "percent",
+    "storage_size",
+]
 
 STATE_WORDS: dict[AlertState, str] = {
     "open": "open",

@@ -59,3 +59,9 @@ def test_a_value_that_cannot_be_is_refused(
 
 def test_good_changes_are_kept() -> None:
     assert changes_problem(DEFAULT_POLICY, {"plan_wear": 0.2}) is None
+
+
+def test_a_hysteresis_as_wide_as_the_gap_is_refused() -> None:
+    assert "hysteresis" in (
+        changes_problem(DEFAULT_POLICY, {"hysteresis_wear": 0.10}) or ""
+    )
