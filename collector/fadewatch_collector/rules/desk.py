@@ -5,6 +5,7 @@ touches. Filing a report changes the desk only; the store loads it before and sa
 it after.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
@@ -14,7 +15,14 @@ from fadewatch_collector.rules.identity import (
     pack_identity,
 )
 from fadewatch_collector.rules.inventory import Change, drive_changes, memory_changes
-from fadewatch_collector.rules.levels import KEPT, Jump, Level, find_jump, leapt
+from fadewatch_collector.rules.levels import (
+    KEPT,
+    Jump,
+    Level,
+    began_counting,
+    find_jump,
+    leapt,
+)
 from fadewatch_collector.rules.records import (
     Clash,
     FiledReading,
@@ -106,10 +114,10 @@ class Desk:
     def _keep_level(self, record: PackRecord, pack: Pack, at: datetime) -> bool:
         """Keep what the newest reading says of capacity; False: it says nothing."""
         full, design = pack.full_charge_capacity, pack.design_capacity
-        if at < record.last_seen_at or not is_plausible(full, design):
+        if full is None or design is None or not is_plausible(full, design):
             return False
-        assert full is not None  # noqa: S101  a plausible reading has both
-        assert design is not None  # noqa: S101
+        if at < record.last_seen_at:
+            return False
         kept = self.levels.setdefault(record.id, [])
         kept.append(Level(at, full, 1 - wear(full, design), pack.cycle_count))
         del kept[:-KEPT]
@@ -174,8 +182,10 @@ class Desk:
         days = abs(at - fitted.last_seen_at) / timedelta(days=1)
         if at < fitted.last_seen_at:
             return is_same_weak_pack(now, before, days, clock_may_be_slow=True)
-        return is_same_weak_pack(before, now, days) and not leapt(
-            self.levels.get(fitted.id, ()), pack.cycle_count, at
+        levels = self.levels.get(fitted.id, ())
+        return is_same_weak_pack(before, now, days) and not (
+            leapt(levels, pack.cycle_count, at)
+            or (fitted.cycle_count is None and _began_counting(levels, pack))
         )
 
     def _known_record(
@@ -271,6 +281,13 @@ class Desk:
             "remarks": list(report.remarks),
             "last_measured_at": at,
         }
+
+
+def _began_counting(levels: Sequence[Level], pack: Pack) -> bool:
+    full, design = pack.full_charge_capacity, pack.design_capacity
+    if full is None or design is None or not is_plausible(full, design):
+        return False
+    return began_counting(levels, pack.cycle_count, 1 - wear(full, design))
 
 
 def scoped_identity(place: Place, identity: str) -> str:

@@ -130,4 +130,5 @@ def _cycles_fell(
     if clock_may_be_slow and before - now <= WRAP_SLACK + unseen:
         return False
     past_wrap = (now - before) % COUNTER_WRAP
-    return past_wrap > WRAP_SLACK + unseen
+    # A count that went past 255 is not cut to 8 bits: it wraps once at most, and soon.
+    return past_wrap > WRAP_SLACK + (unseen if before < COUNTER_WRAP else 0)

@@ -35,6 +35,10 @@ UNCOUNTED_JUMP = 0.08
 A new pack has none, which is told as unknown. Own choice: more than a dip comes back.
 """
 
+UNCOUNTED_CHANGE = 0.10
+"""Change of level, up or down, that counts when counting cycles begins or ends with it
+[fraction]. Own choice."""
+
 JUMP_TO_ANY = 0.25
 """Rise that only another pack explains, new or used [fraction]. Own choice."""
 
@@ -86,22 +90,46 @@ def find_jump(levels: Sequence[Level]) -> Jump | None:
     before, after = levels[:-SEEN], levels[-SEEN:]
     if len(before) < LEAST_BEFORE:
         return None
-    lowest = min(level.share for level in after)
-    rise = _least_rise(before, after, lowest)
-    as_high = sum(level.share > lowest - rise for level in before)
-    if before[-1].share > lowest - rise or as_high > STRAY_SHARE * len(before):
-        return None
-    return Jump(after[0].at, before[-1])
+    stopped = _stopped_counting(before, after)
+    if _rose(before, after, stopped=stopped) or (stopped and _fell(before, after)):
+        return Jump(after[0].at, before[-1])
+    return None
 
 
-def _least_rise(
-    before: Sequence[Level], after: Sequence[Level], lowest: float
-) -> float:
-    if lowest < NEW_LEVEL:
-        return JUMP_TO_ANY
+def _stopped_counting(before: Sequence[Level], after: Sequence[Level]) -> bool:
     counted = all(level.cycle_count is not None for level in before[-LEAST_BEFORE:])
-    counts = any(level.cycle_count is not None for level in after)
-    return UNCOUNTED_JUMP if counted and not counts else JUMP_TO_NEW
+    return counted and all(level.cycle_count is None for level in after)
+
+
+def _rose(before: Sequence[Level], after: Sequence[Level], *, stopped: bool) -> bool:
+    lowest = min(level.share for level in after)
+    rise = JUMP_TO_ANY
+    if lowest >= NEW_LEVEL:
+        rise = UNCOUNTED_JUMP if stopped else JUMP_TO_NEW
+    elif stopped:
+        rise = UNCOUNTED_CHANGE
+    return _hardly_any(before, [level.share > lowest - rise for level in before])
+
+
+def _fell(before: Sequence[Level], after: Sequence[Level]) -> bool:
+    limit = max(level.share for level in after) + UNCOUNTED_CHANGE
+    return _hardly_any(before, [level.share < limit for level in before])
+
+
+def _hardly_any(before: Sequence[Level], stands: Sequence[bool]) -> bool:
+    """Say whether few of the readings before stand there, and not the last of them."""
+    return not stands[-1] and sum(stands) <= STRAY_SHARE * len(before)
+
+
+def began_counting(levels: Sequence[Level], cycles: int | None, share: float) -> bool:
+    """Say whether a pack that told no count now tells many, at another level.
+
+    Either alone may be a newer driver, or a gauge that learns.
+    """
+    if cycles is None or cycles <= LEAP_SLACK or len(levels) < LEAST_BEFORE:
+        return False
+    never = all(level.cycle_count is None for level in levels)
+    return never and abs(share - levels[-1].share) >= UNCOUNTED_CHANGE
 
 
 def leapt(levels: Sequence[Level], cycles: int | None, at: datetime) -> bool:

@@ -18,6 +18,7 @@ from fadewatch_collector.simulation.care.plan import (
     Quirk,
 )
 from fadewatch_collector.simulation.care.readings import read_pack, spoil
+from fadewatch_common.policy import NEW_PACK_WEAR
 from fadewatch_common.report import Agent, Pack, Report
 from fadewatch_common.report_id import RANDOM_BITS, make_report_id
 
@@ -149,8 +150,10 @@ class _Writer:
 
     def _is_wrong(self, fitting: Fitting, day: int) -> bool | None:
         if fitting.fit in RIGHT_FITS:
-            # One that was cycled before its first report is no longer like new.
-            return False if day - fitting.day <= SOON else None
+            # One that was cycled before its first report is no longer like new, and
+            # the gauge of one may say that it is not.
+            looks_new = self._fleet.shown[fitting.pack, day] >= 1 - NEW_PACK_WEAR
+            return False if day - fitting.day <= SOON and looks_new else None
         pack = self._fleet.packs[fitting.pack]
         worn = self._fleet.shown[fitting.pack, day] < 1 - CLEARLY_USED
         counted = pack.counts and self._fleet.cycles[fitting.pack, day] > OFTEN_CYCLED

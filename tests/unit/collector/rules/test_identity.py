@@ -40,6 +40,41 @@ def test_a_serial_that_identifies_nothing_gives_no_identity(
     assert pack_identity(replace(PACK, serial=serial)) is None
 
 
+@pytest.mark.parametrize(
+    ("before", "now", "days", "same"),
+    [
+        (250, 3, 1, True),
+        (250, 20, 1, False),
+        (250, 20, 30, True),  # cycles passed while nothing was heard
+        (454, 1, 60, False),  # past 255: no 8-bit count
+        (400, 5, 60, False),
+    ],
+)
+def test_a_count_may_wrap_while_nothing_is_heard(
+    before: int, now: int, days: int, same: bool
+) -> None:
+    one, other = replace(BEFORE, cycle_count=before), replace(BEFORE, cycle_count=now)
+
+    assert is_same_weak_pack(one, other, days) is same
+
+
+@pytest.mark.parametrize(
+    ("design", "voltage", "same"),
+    [
+        (5000, 11400, True),
+        (4400, 11400, False),
+        (5000, None, True),
+        (90000, None, False),
+    ],
+)
+def test_a_change_of_unit_is_weighed_by_the_design_voltage(
+    design: int, voltage: int | None, same: bool
+) -> None:
+    now = replace(BEFORE, unit="mAh", design_capacity=design, design_voltage_mv=voltage)
+
+    assert is_same_weak_pack(BEFORE, now) is same
+
+
 def test_figures_are_those_of_the_reading() -> None:
     assert figures_of(PACK) == PackFigures(
         "Callow Cells", "CC-57", "mWh", 57000, 54150, 61, 11400

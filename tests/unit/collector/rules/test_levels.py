@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fadewatch_collector.rules.levels import Level, find_jump, leapt
+from fadewatch_collector.rules.levels import Level, began_counting, find_jump, leapt
 
 DAY = timedelta(days=1)
 START = datetime(2026, 3, 1, tzinfo=UTC)
@@ -39,6 +39,31 @@ def test_a_jump_is_one_that_several_readings_bear_out(
     jump = find_jump(levels(*shares))
 
     assert (jump and jump.since) == (None if day is None else START + day * DAY)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "is_jump"),
+    [(0.89, 0.98, True), (0.98, 0.85, True), (0.60, 0.75, True), (0.98, 0.92, False)],
+)
+def test_where_counting_ends_a_smaller_change_is_a_jump(
+    before: float, after: float, is_jump: bool
+) -> None:
+    counted = levels(*[before] * 6, cycles=110)
+    uncounted = levels(*[before] * 6, *[after] * 3)[6:]
+
+    assert (find_jump(counted + uncounted) is not None) is is_jump
+    assert find_jump(levels(*[before] * 6, *[after] * 3, cycles=110)) is None
+
+
+@pytest.mark.parametrize(
+    ("cycles", "share", "is_other"),
+    [(388, 0.30, True), (388, 0.70, False), (2, 0.98, False), (None, 0.30, False)],
+)
+def test_where_counting_begins_with_another_level_it_is_another_pack(
+    cycles: int | None, share: float, is_other: bool
+) -> None:
+    assert began_counting(levels(*[0.75] * 5), cycles, share) is is_other
+    assert not began_counting(levels(*[0.75] * 5, cycles=40), cycles, share)
 
 
 def test_the_last_reading_before_a_jump_is_told() -> None:
