@@ -11,9 +11,10 @@ import numpy as np
 
 from fadewatch_collector.analysis.arrays import CountArray, FloatArray, SingleArray
 from fadewatch_collector.analysis.figures import HORIZON_DAYS, Crossing
+from fadewatch_collector.analysis.pace import Belief, Pace, believed, recent_pace
+from fadewatch_collector.analysis.theilsen import NORMAL_QUANTILE_90
 from fadewatch_collector.analysis.trajectories import (
     BINS,
-    UNIT_WEAR,
     WEAR_CELLS,
     WEAR_STEP,
     Stretches,
@@ -33,23 +34,26 @@ FRESH_WEAR, FRESH_SPREAD = 0.02, 0.04
 
 New packs commonly read 100 to 110 % of design; cells of published sets 93 to 108 %.
 """
-UNIT_SPREAD = 1.6
-"""Spread of the natural logarithm of time to lose `UNIT_WEAR`, beyond the prior's."""
-TAIL = 3.0
-"""Degrees of freedom of the prior of time: packs far from the usual exist."""
-WIDENING = 1.4
-"""The interval is this much wider, in the logarithm of time left, than the weights say.
+OWN_PACE = 0.6
+"""How far a stretch's time is scaled to the fade of the pack: 1 is wholly.
 
-Chosen so that about 80 % of crossings fall inside on open data and simulated fleets.
+The rest is the time that the curve itself would take, as the whole history tells.
 """
-QUARTER = slice(3 * BINS // 4 - 2, 3 * BINS // 4 + 2)
-"""Bins about the day that three quarters of the history had passed."""
-PACE_TRUST = 0.6
-"""How far a stretch's time is stretched to the pack's own recent pace: 1 is wholly."""
-PACE_DOUBT = 30.0
-"""A loss of five and a half times its standard error is half trusted."""
-MOST_PACE = 3.0
-LEAST_LOSS = 1e-4
+MOST_PACE = 2.0
+"""A stretch's own pace counts as at most so many times the pack's, or its inverse."""
+PACE_DOUBT = 3.0
+"""Use changes: the rate to come is so many times less sure than the rate so far."""
+MOST_DOUBT = 0.75
+"""The same adds no more to the spread of the logarithm than this, for a rate that is
+borrowed: its own spread holds the changes of use already."""
+LEAST_PART, MOST_PART = 0.35, 1.3
+"""Bounds of the central estimate, as parts of the time at the present fade.
+
+At 50 to 70 % of the way to a crossing, the time that cells of six open sets without a
+knee to be seen took was 0.38 times that at the present fade (10 % point) to 1.47 (75 %
+point): the lower bound leaves room for a knee and no more.
+"""
+LEAST_PACE = 1e-5
 PACKS_AT_ONCE = 64
 """Packs weighed at once: few enough for fast memory."""
 LEAST_SPAN_DAYS = 10
@@ -98,6 +102,7 @@ class Weights:
     stretch: CountArray
     weight: SingleArray
     pace: SingleArray
+    belief: Belief
     outlook: Outlook
 
 
@@ -137,43 +142,32 @@ def weigh(outlook: Outlook) -> Weights:
     known = stretches()
     likely = _match(outlook, known)
     likely += known.log_prior
-    by_shape = likely.reshape(len(likely), len(known.reached), known.pieces)
-    by_shape += _time_prior(outlook, known)[:, None, :]
     likely -= likely.max(axis=1, keepdims=True)
     place = np.flatnonzero(likely > np.log(LEAST_WEIGHT))
     pack, stretch = np.divmod(place, likely.shape[1])
     weight = np.exp(likely.ravel()[place])
-    return Weights(pack, stretch, weight, _pace(outlook, pack, stretch), outlook)
+    own = recent_pace(outlook.seen, outlook.count, outlook.noise, outlook.span)
+    belief = believed(
+        own.rate / outlook.span,
+        own.deviation / outlook.span,
+        outlook.fade,
+        outlook.fade_spread,
+    )
+    pace = _scaled(known, own, belief.rate * outlook.span).ravel()[place]
+    return Weights(pack, stretch, weight, pace, belief, outlook)
 
 
-def _time_prior(outlook: Outlook, known: Stretches) -> SingleArray:
-    """Return the logarithm of the prior of time, for each stretch of one shape."""
-    unit = np.log(outlook.span)[:, None] - np.log(known.seen[: known.pieces])
-    usual = np.log(UNIT_WEAR / outlook.fade)[:, None]
-    spread = np.hypot(UNIT_SPREAD, outlook.fade_spread)[:, None]
-    far = np.square((unit - usual) / spread) / TAIL
-    return np.asarray(-0.5 * (TAIL + 1.0) * np.log1p(far), dtype=np.float32)
+def _scaled(known: Stretches, own: Pace, rate: FloatArray) -> SingleArray:
+    """Return what to multiply each stretch's time by, to keep the pack's pace.
 
-
-def _pace(outlook: Outlook, pack: CountArray, stretch: CountArray) -> SingleArray:
-    """Return how much faster each stretch fades of late than the pack does.
-
-    It is the ratio of what they lost over the last quarter of the history, drawn
-    towards 1 as far as noise leaves the pack's own loss uncertain.
+    The stretch's rate is measured over the same bins as the pack's.
     """
-    known = stretches()
-    quarter = outlook.seen[:, QUARTER]
-    count = np.where(np.isnan(quarter), 0.0, outlook.count[:, QUARTER])
-    filled = np.maximum(np.sum(count > 0, axis=1), 1)
-    lost = np.maximum(outlook.wear - np.nansum(quarter, axis=1) / filled, 0.0)
-    readings = np.sum(count, axis=1)
-    doubt = MISFIT**2 + 2.0 * outlook.noise**2 / np.maximum(readings, 1.0)
-    sure = PACE_TRUST * lost**2 / (lost**2 + PACE_DOUBT * doubt)
-    sure = np.where(readings > 0, sure, 0.0)
-    theirs = known.loss_now - known.loss[:, QUARTER].mean(axis=1)
-    ratio = theirs[stretch] / np.maximum(lost, LEAST_LOSS)[pack]
-    pace = np.clip(ratio, 1.0 / MOST_PACE, MOST_PACE) ** sure[pack]
-    return np.asarray(pace, dtype=np.float32)
+    theirs = own.pull.astype(np.float32) @ known.loss.T
+    np.maximum(theirs, np.float32(LEAST_PACE), out=theirs)
+    theirs /= rate.astype(np.float32)[:, None]
+    kept = np.clip(theirs, 1.0 / MOST_PACE, MOST_PACE) ** np.float32(OWN_PACE - 1.0)
+    theirs *= kept
+    return theirs
 
 
 def _match(outlook: Outlook, known: Stretches) -> SingleArray:
@@ -225,9 +219,9 @@ def crossing(weights: Weights, threshold: FloatArray) -> Crossing:
     age = low + (high - low) * np.minimum(goal - cell, 1.0)
     left = (age - known.now[weights.stretch]) / known.seen[weights.stretch]
     left *= weights.pace
-    early, middle, late = _quantiles(weights, np.maximum(left, 1e-6))
-    reach = WIDENING * np.array([early - middle, late - middle])
-    days = outlook.span * np.exp([middle, middle + reach[0], middle + reach[1]])
+    parts = _quantiles(weights, np.maximum(left, 1e-6))
+    at_this_fade = np.log(np.maximum(gap, WEAR_STEP / 2) / weights.belief.rate)
+    days = _days(parts + np.log(outlook.span), at_this_fade, weights.belief.spread)
     on, earliest, latest = np.where(gap > 0, days, 0.0)
     near = on <= HORIZON_DAYS
     return Crossing(
@@ -238,9 +232,24 @@ def crossing(weights: Weights, threshold: FloatArray) -> Crossing:
     )
 
 
-def _quantiles(
-    weights: Weights, left: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _days(
+    parts: FloatArray, at_this_fade: FloatArray, spread: FloatArray
+) -> FloatArray:
+    """Return the middle and both ends of the time left [d].
+
+    ``parts`` are the 10, 50 and 90 % points of its logarithm without the doubt about
+    the rate.
+    """
+    low, high = at_this_fade + np.log([[LEAST_PART], [MOST_PART]])
+    middle = np.clip(parts[1], low, high)
+    doubt = np.minimum(PACE_DOUBT * spread, np.maximum(MOST_DOUBT, spread))
+    doubt *= NORMAL_QUANTILE_90
+    early = middle - np.hypot(parts[1] - parts[0], doubt)
+    late = middle + np.hypot(parts[2] - parts[1], doubt)
+    return np.exp([middle, early, late])
+
+
+def _quantiles(weights: Weights, left: FloatArray) -> FloatArray:
     """Return the 10, 50 and 90 % points of the logarithm of the time left."""
     packs = weights.outlook.wear.size
     scale = CELLS / (MOST_LEFT - LEAST_LEFT)
@@ -250,10 +259,7 @@ def _quantiles(
     ).reshape(packs, CELLS)
     below = np.cumsum(mass, axis=1, dtype=np.float64)
     below /= np.maximum(below[:, -1:], 1e-300)
-    early, middle, late = (
-        LEAST_LEFT + _at(below, part) / scale for part in (0.1, 0.5, 0.9)
-    )
-    return early, middle, late
+    return np.stack([LEAST_LEFT + _at(below, p) / scale for p in (0.1, 0.5, 0.9)])
 
 
 def _at(below: FloatArray, part: float) -> FloatArray:

@@ -32,7 +32,9 @@ LEAST_FILLED = 10
 NOISE_MULTIPLE = 2.5
 
 
-def find_knees(bins: Bins, start: FloatArray, noise: FloatArray) -> Knees:
+def find_knees(
+    bins: Bins, start: FloatArray, noise: FloatArray, least_f: float = LEAST_F
+) -> Knees:
     """Find the bend of each row that two lines explain far better than one.
 
     Parameters
@@ -43,6 +45,8 @@ def find_knees(bins: Bins, start: FloatArray, noise: FloatArray) -> Knees:
         Day from which ``bins.time`` counts [d since 1970-01-01].
     noise
         Standard deviation of a reading [fraction of design].
+    least_f
+        Least F statistic of the second line.
     """
     health, filled = _without_gaps(bins.value)
     size = health.shape[1]
@@ -62,9 +66,8 @@ def find_knees(bins: Bins, start: FloatArray, noise: FloatArray) -> Knees:
     row = np.arange(len(best))
     change, gain = change[row, best], gain[row, best]
     slope = on_line[:, 1] - change * hinge_on_line[best, 1]
-    return _judged(
-        bins, start, noise, _Bend(breaks[best], slope, change, gain, rest, filled)
-    )
+    bend = _Bend(breaks[best], slope, change, gain, rest, filled)
+    return _judged(bins, start, noise, bend, least_f)
 
 
 class _Bend:
@@ -90,13 +93,15 @@ class _Bend:
         self.ratio = gain / np.maximum(left / free, 1e-12)
 
 
-def _judged(bins: Bins, start: FloatArray, noise: FloatArray, bend: _Bend) -> Knees:
+def _judged(
+    bins: Bins, start: FloatArray, noise: FloatArray, bend: _Bend, least_f: float
+) -> Knees:
     width = _bin_days(bins)
     before, after = bend.before / width, bend.after / width
     least = np.maximum(LEAST_EXTRA_LOSS, NOISE_MULTIPLE * noise)
     found: Mask = (
         (bend.filled >= LEAST_FILLED)
-        & (bend.ratio >= LEAST_F)
+        & (bend.ratio >= least_f)
         & (bend.extra >= least)
         & (after >= LEAST_FADE_AFTER)
         & (after >= LEAST_RATIO * np.maximum(before, 0.0))

@@ -19,15 +19,19 @@ import numpy as np
 from fadewatch_collector.analysis.arrays import CountArray, FloatArray, SingleArray
 
 KNEE_SHAPES, STRAIGHT_SHAPES, RISING_SHAPES = 40, 8, 8
-KNEE_SHARE, STRAIGHT_SHARE, RISING_SHARE = 0.78, 0.07, 0.15
+KNEE_SHARE, STRAIGHT_SHARE, RISING_SHARE = 0.7, 0.2, 0.1
 """Prior shares of the three kinds; knees are the rule once wear passes a third."""
 POWER = (0.35, 1.1)
 """Power of time before a knee: 0.5 when a growing film limits itself, 1 by use.
 
 The range goes below 0.5 as new cells lose some capacity at once."""
 RISING_POWER = (1.1, 2.5)
-KNEE_WEAR = (0.02, 0.28)
-"""Loss since new at which knees begin: 73 to 98 % of design."""
+KNEE_WEAR = (0.08, 0.24)
+"""Loss since new at which knees begin.
+
+Published knees lie between 73 and 98 % of design. Before an earlier one too little is
+lost to be told from fade that runs straight at the later rate.
+"""
 KNEE_FACTOR = (3.0, 8.0)
 """What a knee multiplies the rate by; published 3 to 8."""
 KNEE_WIDTH = (0.003, 0.03)

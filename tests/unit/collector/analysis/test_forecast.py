@@ -1,8 +1,11 @@
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fadewatch_collector.analysis.assess import assess
 from fadewatch_collector.analysis.figures import Thresholds
+from fadewatch_collector.analysis.forecast import LEAST_PART, MOST_PART
 from fadewatch_collector.analysis.trajectories import (
     KNEE_SHARE,
     RISING_SHARE,
@@ -36,6 +39,39 @@ def test_a_knee_that_has_come_is_followed() -> None:
     plan = on_last_day(histories(health + noise(520, 0.005))).plan
     true = 400 + (0.3 - 0.066) / 0.035 * 30.4375
     assert plan.on[0] - FIRST_DAY == pytest.approx(true, abs=25)
+
+
+# The bounds are explained, with the open data they come from, at LEAST_PART.
+@settings(max_examples=60)
+@given(
+    a_month=st.floats(0.0, 0.04),
+    first=st.floats(0.82, 1.05),
+    days=st.integers(3, 900),
+    power=st.floats(0.5, 1.5),
+    scatter=st.sampled_from([0.0, 0.003, 0.01, 0.02]),
+)
+def test_a_crossing_makes_sense_beside_the_fade_rate(
+    a_month: float, first: float, days: int, power: float, scatter: float
+) -> None:
+    age = np.linspace(0.0, 1.0, days)
+    health = first - a_month * days / 30.4375 * age**power + noise(days, scatter)
+    found = on_last_day(histories(np.maximum(health, 0.3)))
+    for crossing, threshold in ((found.plan, 0.3), (found.replace, 0.4)):
+        left = crossing.on[0] - found.last_day[0]
+        if found.wear[0] > threshold - 0.005 or np.isnan(left):
+            continue
+        at_this_fade = (threshold - found.wear[0]) / found.fade.estimate[0]
+        assert LEAST_PART - 0.01 < left / at_this_fade < MOST_PART + 0.01
+
+
+def test_a_pack_with_four_readings_is_not_given_months() -> None:
+    # 10.8 % worn and fading at about 0.8 % a month, it has two years at that rate.
+    days = np.array([0, 1, 2, 3])
+    health = np.array([0.896, 0.894, 0.893, 0.892])
+    found = on_last_day(histories(health[days]))
+    left = (found.plan.on[0] - found.last_day[0]) / 30.4375
+    assert 8 < left < 30
+    assert found.replace.on[0] > found.plan.on[0] + 60
 
 
 def test_the_interval_holds_the_estimate() -> None:

@@ -100,5 +100,6 @@ def test_wear_and_fade_follow_a_physics_based_trajectory() -> None:
         found = assess(known, FIRST_DAY + day)
         rate = (wear[day] - wear[day - 100]) / 100
         assert found.wear[0] == pytest.approx(wear[day], abs=0.006)
-        assert found.fade.estimate[0] == pytest.approx(rate, rel=0.15)
+        # The fade is that of more than the last 100 days, and this one slows down.
+        assert found.fade.estimate[0] == pytest.approx(rate, rel=0.2)
         assert np.isnan(found.drop.on[0])
