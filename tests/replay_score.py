@@ -76,14 +76,8 @@ async def score(services: Services, fleet: CareFleet, seen: Replayed) -> Score:
 
 async def _found_swaps(services: Services, seen: Replayed) -> list[FoundSwap]:
     async with services.store.reading() as connection:
-        wrong = {
-            row.pack_id: row.opened_at.date()
-            for row in await connection.execute(
-                select(alerts.c.pack_id, alerts.c.opened_at).where(
-                    alerts.c.kind == "wrong-pack"
-                )
-            )
-        }
+        query = select(alerts.c.pack_id).where(alerts.c.kind == "wrong-pack")
+        wrong = set((await connection.execute(query)).scalars())
         rows = (await connection.execute(select(swaps).order_by(swaps.c.id))).all()
     return [
         FoundSwap(
@@ -91,7 +85,7 @@ async def _found_swaps(services: Services, seen: Replayed) -> list[FoundSwap]:
             seen.numbers[row.laptop_id],
             row.slot,
             row.at.date(),
-            bool(row.wrong) and row.new_pack_id in wrong,
+            row.new_pack_id in wrong,
         )
         for row in rows
     ]

@@ -188,6 +188,7 @@ def _judge_charge(
         remarks.append("It charges.")
     elif charge is not None and charge < 1 and arrival.on_mains:
         wrong.append("It is at 0 % and does not charge on mains.")
+        return
     else:
         remarks.append("It has not been seen charging yet.")
     if charge is not None and charge <= policy.arrival_charge_percent:

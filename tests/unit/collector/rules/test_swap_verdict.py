@@ -128,3 +128,9 @@ def test_a_type_that_others_carry_may_differ_from_the_wrong_one_removed() -> Non
     wrong = replace(OLD, model="CC-99", design_capacity=24000, design_voltage_mv=15400)
 
     assert judge_swap(wrong, OLD, NEW, 1, DEFAULT_POLICY).is_right
+
+
+def test_an_empty_pack_that_does_not_charge_did_not_arrive_as_packs_do() -> None:
+    dead = replace(NEW, charge_percent=0, states=("held",), charges_percent=(0,))
+
+    assert not any("normal" in remark for remark in judge(arrival=dead).remarks)
