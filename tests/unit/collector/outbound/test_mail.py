@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fadewatch_collector.outbound.mail import compose
-from fadewatch_collector.outbound.wording import KIND_WORDS, text_of
-from fadewatch_collector.rules.alert_terms import ALERT_KINDS
+from fadewatch_collector.outbound.wording import text_of
+from fadewatch_collector.rules.alert_terms import ALERT_KINDS, KIND_WORDS
 from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
 from fadewatch_collector.rules.messages import Message, ToldAlert
 from tests.unit.collector.outbound.messages import ALERT, PAGES, STOP_USE, message
