@@ -205,9 +205,11 @@ async def test_a_body_of_exactly_4_mib_is_taken_and_a_byte_more_is_not(
     packed = {"Content-Encoding": "gzip"}
 
     assert (await post(api, key, whole)).status == 200
-    assert (await post(api, key, gzip.compress(whole), packed)).status == 200
+    assert (await post(api, key, gzip.compress(whole, mtime=0), packed)).status == 200
     assert is_problem(await post(api, key, whole + b" "), 413)
-    assert is_problem(await post(api, key, gzip.compress(whole + b" "), packed), 413)
+    assert is_problem(
+        await post(api, key, gzip.compress(whole + b" ", mtime=0), packed), 413
+    )
 
 
 async def test_a_body_without_a_length_is_measured_as_it_comes(
@@ -232,12 +234,12 @@ async def test_a_gzip_bomb_is_refused(api: ApiService, key: str) -> None:
 @pytest.mark.parametrize(
     ("coding", "body", "status"),
     [
-        ("gzip", gzip.compress(b'{"reports":[]}')[:-4], 400),
-        ("gzip", gzip.compress(b'{"reports":[]}') + b"more", 400),
-        ("gzip", gzip.compress(b"") * 3, 400),
+        ("gzip", gzip.compress(b'{"reports":[]}', mtime=0)[:-4], 400),
+        ("gzip", gzip.compress(b'{"reports":[]}', mtime=0) + b"more", 400),
+        ("gzip", gzip.compress(b"", mtime=0) * 3, 400),
         ("gzip", b'{"reports":[]}', 400),
         ("gzip", b"", 400),
-        ("x-gzip", gzip.compress(b'{"reports":[]}'), 200),
+        ("x-gzip", gzip.compress(b'{"reports":[]}', mtime=0), 200),
         ("Identity", b'{"reports":[]}', 200),
         ("br", b"anything", 415),
         ("deflate", b"anything", 415),
