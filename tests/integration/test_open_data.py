@@ -91,7 +91,7 @@ def test_nasas_other_cells_with_their_junk_are_survived(open_data: Path) -> None
 
 
 @pytest.mark.parametrize("noise", [0.0, 0.01])
-def test_a_fifth_of_wear_is_forecast_within_about_a_tenth_of_the_way(
+def test_a_fifth_of_wear_is_forecast_within_an_eighth_of_the_way(
     open_data: Path, noise: float
 ) -> None:
     outcomes = [
@@ -100,14 +100,20 @@ def test_a_fifth_of_wear_is_forecast_within_about_a_tenth_of_the_way(
     ]
     error = np.abs(np.concatenate([o.error for o in outcomes]))
     inside = np.concatenate([o.inside for o in outcomes])
-    assert np.median(error) <= 0.13
-    assert inside.mean() >= 0.75
+    assert np.median(error) <= 0.125
+    assert 0.75 <= inside.mean() <= 0.92
 
 
-def test_knees_are_foreseen_on_cells_that_cross_30_percent(open_data: Path) -> None:
+@pytest.mark.parametrize("noise", [0.0, 0.01])
+def test_knees_are_foreseen_on_cells_that_cross_30_percent(
+    open_data: Path, noise: float
+) -> None:
     outcomes = [
-        forecast_part_way(cells(open_data / FILES[f]), 0.3, 0.6, 1.0, 0.0)
+        forecast_part_way(cells(open_data / FILES[f]), 0.3, part, 1.0, noise)
         for f in ("CALCE CS2", "NASA")
+        for part in (0.55, 0.6, 0.65)
     ]
     error = np.abs(np.concatenate([o.error for o in outcomes]))
+    inside = np.concatenate([o.inside for o in outcomes])
     assert np.median(error) <= 0.25
+    assert inside.mean() >= 0.7

@@ -19,7 +19,7 @@ import numpy as np
 from fadewatch_collector.analysis.arrays import CountArray, FloatArray, SingleArray
 
 KNEE_SHAPES, STRAIGHT_SHAPES, RISING_SHAPES = 40, 8, 8
-KNEE_SHARE, STRAIGHT_SHARE, RISING_SHARE = 0.7, 0.2, 0.1
+KNEE_SHARE, STRAIGHT_SHARE, RISING_SHARE = 0.75, 0.15, 0.1
 """Prior shares of the three kinds; knees are the rule once wear passes a third."""
 POWER = (0.35, 1.1)
 """Power of time before a knee: 0.5 when a growing film limits itself, 1 by use.
