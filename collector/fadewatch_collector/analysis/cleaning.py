@@ -35,7 +35,7 @@ HELD_SHARE = 0.5
 """A gauge that repeats its value more often learns only now and then."""
 LEARNT_NOISE = 0.012
 """Noise assumed of a learnt value while few were seen [fraction of design]."""
-FEW_VALUES = 4
+FEW_VALUES = 8
 LEAST_NOISE = 0.002
 """Least noise assumed of a reading [fraction of design]: rounding and load."""
 

@@ -149,3 +149,53 @@ def test_noise_alone_raises_no_alarm_in_a_hundred_pack_years() -> None:
     known = histories(*rows)
     for day in range(30, 365, 15):
         assert np.isnan(at(known, day).drop.on).all()
+
+
+def test_a_false_cliff_is_hardly_ever_confirmed_however_the_noise_falls() -> None:
+    rows = [fading(200, seed) for seed in range(60)]
+    for health in rows:
+        health[150:154] -= 0.08
+    known = histories(*rows)
+    confirmed = np.array([at(known, day).drop.confirmed for day in range(150, 172)])
+    assert confirmed.any(axis=0).sum() <= 1
+
+
+def test_a_drop_of_ten_percent_is_found_within_two_weeks_however_the_noise_falls() -> (
+    None
+):
+    known = histories(*(with_drop(0.10, seed=seed) for seed in range(60)))
+    assert at(known, 150 + 14).drop.confirmed.sum() >= 58
+
+
+def test_a_fresh_fall_in_doubt_does_not_hide_an_older_drop() -> None:
+    health = with_drop(0.20, on=100)
+    health[150:] -= 0.09
+    assert at(histories(health), 99 + 10).drop.confirmed[0]
+    for day in range(150, 157):
+        drop = drop_after(health, day)
+        assert drop.confirmed[0]
+        assert drop.on[0] == pytest.approx(FIRST_DAY + 100, abs=2)
+
+
+def test_a_cell_that_collapses_by_a_percent_a_day_has_a_knee_and_no_drop() -> None:
+    before = straight(120, 0.008, 0.95)
+    health = np.concatenate((before, before[-1] - 0.009 * np.arange(30)))
+    for level in (health, health + noise(150, 0.004)):
+        for day in range(122, 150, 3):
+            assert not drop_after(level, day).confirmed[0]
+
+
+def test_a_gauge_that_walks_down_eight_updates_shows_one_drop() -> None:
+    health = fading()
+    for step in range(8):
+        health[150 + step :] -= 0.034
+    drop = drop_after(health, 164)
+    assert drop.confirmed[0]
+    assert drop.size[0] == pytest.approx(8 * 0.034, abs=0.02)
+
+
+def test_a_gauge_that_held_for_three_weeks_hides_no_drop_of_twelve_percent() -> None:
+    learnt = straight(150, 0.01, 0.95) + noise(150, 0.006)
+    held = np.repeat(learnt[::21], 21)[:150]
+    health = np.concatenate((held, np.full(20, held[-1] - 0.12)))
+    assert on_last_day(histories(health)).drop.confirmed[0]
