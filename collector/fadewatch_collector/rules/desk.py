@@ -83,7 +83,9 @@ class Desk:
     def _file_pack(
         self, place: Place, pack: Pack, report: Report, at: datetime
     ) -> None:
-        record = self._record_of(place, pack, at)
+        # One whose own clock is not believed may be older than what came before it.
+        unsure = report.measured_at != at
+        record = self._record_of(place, pack, at, unsure=unsure)
         record.take(pack, at)
         self._leave_other_places(record.id, place, at)
         before = self.stays.get(place, ())
@@ -151,9 +153,11 @@ class Desk:
             reading.measured_at >= move.since
         )
 
-    def _record_of(self, place: Place, pack: Pack, at: datetime) -> PackRecord:
+    def _record_of(
+        self, place: Place, pack: Pack, at: datetime, *, unsure: bool
+    ) -> PackRecord:
         identity = pack_identity(pack)
-        fitted = self._fitted(place, pack, at)
+        fitted = self._fitted(place, pack, at, unsure=unsure)
         if identity is None:
             return fitted or self._new_record(None, pack, at)
         own = scoped_identity(place, identity)
@@ -168,22 +172,26 @@ class Desk:
             return fitted
         return self._new_record(identity, pack, at)
 
-    def _fitted(self, place: Place, pack: Pack, at: datetime) -> PackRecord | None:
+    def _fitted(
+        self, place: Place, pack: Pack, at: datetime, *, unsure: bool
+    ) -> PackRecord | None:
         """Return the pack in the slot that the reading goes on from, if it does."""
         stays = self.stays.get(place, ())
         for stay in (stay_at(stays, at), stay_after(stays, at)):
             record = self.packs[stay.pack_id] if stay else None
-            if record and self._continues(record, pack, at):
+            if record and self._continues(record, pack, at, unsure=unsure):
                 return record
         return None
 
-    def _continues(self, fitted: PackRecord, pack: Pack, at: datetime) -> bool:
+    def _continues(
+        self, fitted: PackRecord, pack: Pack, at: datetime, *, unsure: bool
+    ) -> bool:
         before, now = fitted.figures(), figures_of(pack)
         days = abs(at - fitted.last_seen_at) / timedelta(days=1)
         if at < fitted.last_seen_at:
-            return is_same_weak_pack(now, before, days, clock_may_be_slow=True)
+            return is_same_weak_pack(now, before, days, order_is_unsure=True)
         levels = self.levels.get(fitted.id, ())
-        return is_same_weak_pack(before, now, days) and not (
+        return is_same_weak_pack(before, now, days, order_is_unsure=unsure) and not (
             leapt(levels, pack.cycle_count, at)
             or (fitted.cycle_count is None and _began_counting(levels, pack))
         )

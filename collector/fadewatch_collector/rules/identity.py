@@ -70,7 +70,7 @@ def is_same_weak_pack(
     now: PackFigures,
     days: float = 0.0,
     *,
-    clock_may_be_slow: bool = False,
+    order_is_unsure: bool = False,
 ) -> bool:
     """Say whether a slot still holds the same pack, though its identity is weak.
 
@@ -78,14 +78,15 @@ def is_same_weak_pack(
     ----------
     days
         Time between the two readings [day]: cycles pass unseen in it.
-    clock_may_be_slow
-        The order of the two is not sure: a late reading, or one by a wrong clock.
+    order_is_unsure
+        It is not sure which of the two was first: a late reading, or one whose own
+        clock was not believed. A count may then be a little behind.
     """
     return not (
         _differ(before.maker, now.maker)
         or _differ(before.model, now.model)
         or _design_changed(before, now)
-        or _cycles_fell(before.cycle_count, now.cycle_count, days, clock_may_be_slow)
+        or _cycles_fell(before.cycle_count, now.cycle_count, days, order_is_unsure)
     )
 
 
@@ -122,12 +123,12 @@ def _is_other_design(before: PackFigures, now: PackFigures) -> bool:
 
 
 def _cycles_fell(
-    before: int | None, now: int | None, days: float, clock_may_be_slow: bool
+    before: int | None, now: int | None, days: float, order_is_unsure: bool
 ) -> bool:
     if before is None or now is None or now >= before:
         return False
     unseen = min(USUAL_CYCLES_A_DAY * days, MOST_SLACK)
-    if clock_may_be_slow and before - now <= WRAP_SLACK + unseen:
+    if order_is_unsure and before - now <= WRAP_SLACK + unseen:
         return False
     past_wrap = (now - before) % COUNTER_WRAP
     # A count that went past 255 is not cut to 8 bits: it wraps once at most, and soon.

@@ -18,7 +18,7 @@ from fadewatch_collector.simulation.care.plan import (
     Quirk,
 )
 from fadewatch_collector.simulation.care.readings import read_pack, spoil
-from fadewatch_common.policy import NEW_PACK_WEAR
+from fadewatch_common.policy import NEW_PACK_CYCLES, NEW_PACK_WEAR
 from fadewatch_common.report import Agent, Pack, Report
 from fadewatch_common.report_id import RANDOM_BITS, make_report_id
 
@@ -152,7 +152,10 @@ class _Writer:
         if fitting.fit in RIGHT_FITS:
             # One that was cycled before its first report is no longer like new, and
             # the gauge of one may say that it is not.
-            looks_new = self._fleet.shown[fitting.pack, day] >= 1 - NEW_PACK_WEAR
+            looks_new = (
+                self._fleet.shown[fitting.pack, day] >= 1 - NEW_PACK_WEAR
+                and self._fleet.cycles[fitting.pack, day] <= NEW_PACK_CYCLES
+            )
             return False if day - fitting.day <= SOON and looks_new else None
         pack = self._fleet.packs[fitting.pack]
         worn = self._fleet.shown[fitting.pack, day] < 1 - CLEARLY_USED

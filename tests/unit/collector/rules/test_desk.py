@@ -283,3 +283,14 @@ def test_telling_two_packs_of_one_identity_apart_is_no_swap() -> None:
 
     assert len(on.clashes) == 1
     assert on.swaps == []
+
+
+def test_a_reading_whose_clock_is_not_believed_may_count_a_little_less() -> None:
+    on = desk()
+    file(on, 10, WEAK)
+    unset = make_report(START - 4000 * DAY, (replace(WEAK, cycle_count=398),))
+    on.file(1, unset, START + 10 * DAY)
+    swapped = make_report(START - 4000 * DAY, (replace(WEAK, cycle_count=2),))
+    on.file(1, swapped, START + 12 * DAY)
+
+    assert [(swap.at - START) // DAY for swap in on.swaps] == [12]
