@@ -17,6 +17,8 @@ from fadewatch_collector.analysis.trajectories import BINS
 
 LEAST_CYCLES = 20
 """Fewer cycles say nothing about fade per cycle; own choice."""
+USE_SPREAD = 0.1
+"""Spread of the logarithm of fade that use adds from month to month; own choice."""
 MOSTLY_OWN = 0.5
 OWN = 0
 
@@ -49,7 +51,8 @@ def own_fade(batch: Batch, course: Course) -> Pace:
 def with_prior(batch: Batch, course: Course, own: Pace, priors: Priors) -> Fade:
     """Weigh each pack's own rate against its prior."""
     belief = believed(own.rate, own.deviation, priors.fade, priors.spread)
-    reach = np.exp(NORMAL_QUANTILE_90 * belief.spread)
+    spread = np.hypot(belief.spread, USE_SPREAD)
+    reach = np.exp(NORMAL_QUANTILE_90 * spread)
     daily = Spread(belief.rate, belief.rate / reach, belief.rate * reach)
     share = 1.0 / (1.0 + (own.deviation / (belief.rate * priors.spread)) ** 2)
     own_part = share >= MOSTLY_OWN
