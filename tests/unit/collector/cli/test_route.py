@@ -60,7 +60,7 @@ def test_a_mail_route_says_when_no_mail_server_is_set() -> None:
 def test_a_webhooks_secret_is_printed_alone_once_and_not_listed() -> None:
     secret = run("add", "webhook", HOOK, "--label", "tickets").stdout.splitlines()[-1]
 
-    assert re.fullmatch(r"fws_[\w-]{43}", secret)
+    assert re.fullmatch(r"fwh_[\w-]{43}", secret)
     assert secret not in run("list").stdout
 
 
