@@ -7,6 +7,7 @@ import pytest
 from playwright.async_api import Page
 
 from fadewatch_collector.usecases.accounts import make_single_sign_in, sign_in_path
+from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.services import Services
 from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
 from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP
@@ -189,3 +190,20 @@ async def test_the_browser_keeps_no_page_after_signing_out(page: Page) -> None:
     await page.go_back()
 
     assert "/sign-in" in page.url
+
+
+async def test_laptops_are_suggested_as_one_types_and_reached_by_keyboard(
+    page: Page, services: Services
+) -> None:
+    await keep_search_terms(services)
+    await sign_in(page)
+    field = page.get_by_role("combobox", name="Find a laptop")
+
+    await field.press_sequentially("wor-lt")
+    await page.get_by_role("option").first.wait_for()
+    await field.press("ArrowDown")
+    chosen = page.get_by_role("option", selected=True)
+    name = await chosen.locator("strong").inner_text()
+    await field.press("Enter")
+
+    await page.get_by_role("heading", name=name, exact=True, level=1).wait_for()

@@ -211,7 +211,7 @@ async def test_an_ended_alert_offers_a_note_only(pages: Pages, alert: str) -> No
 
     page = await pages.get(alert)
 
-    forms = {node.attributes["action"] for node in page.all("form")}
+    forms = {node.attributes["action"] for node in page.all("form", method="post")}
     assert forms == {"/sign-out", f"{alert}/note"}
 
 
@@ -222,7 +222,9 @@ async def test_a_viewer_sees_no_form_and_is_refused(
     page = await pages.get(alert)
     token = page.field("form_token")
 
-    assert [node.attributes["action"] for node in page.all("form")] == ["/sign-out"]
+    assert [n.attributes["action"] for n in page.all("form", method="post")] == [
+        "/sign-out"
+    ]
     for action in ACTIONS:
         answer = await pages.post(
             f"{alert}/{action.name}",
@@ -255,11 +257,11 @@ async def test_what_people_write_is_only_ever_text(pages: Pages, alert: str) -> 
 
     for path in (alert, "/?state=ended"):
         page = await pages.get(path)
-        assert not page.all("script")
+        assert all(one.attributes.get("src") for one in page.all("script"))
         assert "2331" not in page.body
         assert HOSTILE in page.texts
     refused = await send(pages, alert, f"{alert}/note", text=HOSTILE + "x" * 2001)
-    assert not refused.all("script")
+    assert all(one.attributes.get("src") for one in refused.all("script"))
 
 
 async def test_the_verdict_on_a_swap_stands_by_its_forms(

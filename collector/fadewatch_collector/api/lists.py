@@ -40,7 +40,9 @@ async def list_laptops(request: web.Request) -> web.Response:
     """Answer with a part of the laptop list."""
     query = query_of(request, LaptopQuery)
     services = request.app[SERVICES]
-    found = await laptop_list(services, query.site, query.cursor, query.limit)
+    found = await laptop_list(
+        services, query.site, query.cursor, query.limit, query.find
+    )
     return reply(_LAPTOPS, wording.laptop_page(found))
 
 

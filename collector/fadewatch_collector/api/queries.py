@@ -55,6 +55,7 @@ class LaptopQuery:
     __pydantic_config__ = _NOTHING_ELSE
 
     site: QueryText | None = None
+    find: QueryText | None = None
     cursor: QueryText | None = None
     limit: Limit = DEFAULT_ROWS
 

@@ -260,17 +260,29 @@ async def laptop_count(connection: AsyncConnection) -> int:
     return count
 
 
+async def laptop_ids_after(
+    connection: AsyncConnection, after: int, limit: int
+) -> list[int]:
+    """Return the next laptops by number: a walk over all of them in steps."""
+    column = laptops.c.id
+    query = select(column).where(column > after).order_by(column).limit(limit)
+    return list(await connection.scalars(query))
+
+
 async def laptop_rows(
     connection: AsyncConnection,
     *,
     site: str | None,
     after: int | None,
     limit: int,
+    sought: ColumnElement[bool] | None = None,
 ) -> list[LaptopRow]:
     """Return laptops in the order of their numbers, with the packs they carry now.
 
     Parameters
     ----------
+    sought
+        What else must hold, from :func:`fadewatch_collector.store.search`.
     after
         Number of the laptop after which the list goes on.
     """
@@ -279,6 +291,8 @@ async def laptop_rows(
         query = query.where(laptops.c.site == site)
     if after is not None:
         query = query.where(laptops.c.id > after)
+    if sought is not None:
+        query = query.where(sought)
     rows = (await connection.execute(query)).all()
     carried = await _packs_now(connection, [row.id for row in rows])
     return [_laptop_row(row, carried.get(row.id, ())) for row in rows]

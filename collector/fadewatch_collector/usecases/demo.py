@@ -11,6 +11,7 @@ from fadewatch_collector.simulation.demo import Delivery, DemoLaptop, demo_fleet
 from fadewatch_collector.store import demo as demo_rows
 from fadewatch_collector.store import intake as rows
 from fadewatch_collector.store.places import set_place
+from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.accounts import add_operator
@@ -147,6 +148,7 @@ async def _enrol(services: Services, token: str, laptop: DemoLaptop) -> int:
                 "site": place.site,
             },
         )
+        await refresh_terms(connection, [enrolled.laptop_id])
     return enrolled.laptop_id
 
 

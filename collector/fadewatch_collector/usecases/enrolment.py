@@ -12,6 +12,7 @@ from fadewatch_collector.store import audit
 from fadewatch_collector.store import enrolment as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.enrolment import TokenRow
+from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import raise_event
 from fadewatch_collector.usecases.services import Services
@@ -116,6 +117,7 @@ async def enrol(
             if again
             else await rows.add_laptop(connection, laptop, found.site, now)
         )
+        await refresh_terms(connection, [laptop_id])
         if not again:
             await _tell_clash(connection, laptop_id, laptop, found.site, now)
         await rows.add_key(connection, laptop_id, digest_of(key), found.id, now)

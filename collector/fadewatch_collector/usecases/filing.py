@@ -23,6 +23,7 @@ from fadewatch_collector.store import filing as rows
 from fadewatch_collector.store import intake
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.intake import StoredReport
+from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import raise_event
 from fadewatch_collector.usecases.services import Services
@@ -120,6 +121,7 @@ async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
             for at, stored, report in sorted(timed, key=lambda item: item[0]):
                 desk.file(stored.laptop_id, report, at)
             packs = await rows.save_desk(connection, desk)
+            await refresh_terms(connection, desk.laptops)
             await _raise_events(connection, desk, now)
         await intake.leave_queue(connection, [stored.queue_id for stored in waiting])
     return Filed(

@@ -14,6 +14,7 @@ from fadewatch_collector.rules.paging import (
     laptop_cursor,
     laptop_key,
 )
+from fadewatch_collector.rules.search_terms import words_sought
 from fadewatch_collector.store import laptop_page, pages
 from fadewatch_collector.store.laptop_page import (
     AssessmentRow,
@@ -23,6 +24,7 @@ from fadewatch_collector.store.laptop_page import (
     PackStay,
 )
 from fadewatch_collector.store.pages import AlertFilter, AlertRow, LaptopRow
+from fadewatch_collector.store.search import laptops_sought
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.services import Services
 
@@ -118,8 +120,14 @@ async def laptop_list(
     site: str | None = None,
     cursor: str | None = None,
     limit: int = PAGE_ROWS,
+    find: str | None = None,
 ) -> LaptopList:
     """Return a page of the laptop list.
+
+    Parameters
+    ----------
+    find
+        The beginnings of names or numbers that a laptop must all have.
 
     Raises
     ------
@@ -127,9 +135,14 @@ async def laptop_list(
         The cursor is not one that a page has given.
     """
     after = None if cursor is None else laptop_key(cursor)
+    words = words_sought(find or "")
     async with services.store.reading() as connection:
         rows = await pages.laptop_rows(
-            connection, site=site, after=after, limit=limit + 1
+            connection,
+            site=site,
+            sought=await laptops_sought(connection, words) if words else None,
+            after=after,
+            limit=limit + 1,
         )
         sites = await pages.sites(connection)
         laptop_count = await pages.laptop_count(connection)

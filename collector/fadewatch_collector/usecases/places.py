@@ -8,6 +8,7 @@ from fadewatch_collector.rules.places import ImportPlan, plan_import, read_place
 from fadewatch_collector.store import audit
 from fadewatch_collector.store import places as rows
 from fadewatch_collector.store.places import PlaceImport
+from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.usecases.services import Services
 
 IMPORTS_SHOWN = 20
@@ -35,6 +36,8 @@ async def import_places(
             return plan
         for change in plan.changes:
             await rows.set_place(connection, change.laptop_id, change.after)
+        changed = [change.laptop_id for change in plan.changes]
+        await refresh_terms(connection, changed)
         number = await rows.keep_import(connection, plan.changes, who, now)
         await audit.note(
             connection,
@@ -89,7 +92,7 @@ async def undo_last_import(
             for places in (await rows.known_places(connection)).values()
             for place in places
         }
-        count = 0
+        given_back: list[int] = []
         for change in await rows.changes_of(connection, last.id):
             present = known.get(change.laptop_id, {})
             back = {
@@ -99,11 +102,12 @@ async def undo_last_import(
             }
             if back:
                 await rows.set_place(connection, change.laptop_id, back)
-                count += 1
+                given_back.append(change.laptop_id)
+        await refresh_terms(connection, given_back)
         await audit.note(
             connection, now, who, "places import undone", f"places:{last.id}"
         )
-    return count
+    return len(given_back)
 
 
 def _not_the_one(

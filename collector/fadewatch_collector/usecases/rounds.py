@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.notifications import make_digests
 from fadewatch_collector.usecases.services import Services
 
@@ -40,6 +41,7 @@ class Round:
 
 ROUNDS = (
     Round("assess-all", 2, assess_all),
+    Round("keep-search-terms", 3, keep_search_terms),
     Round("look-for-silent", None, look_for_silent),
     Round("make-digests", 6, make_digests),
 )

@@ -92,6 +92,7 @@ def page(
             said=SAID.get(request.query.get("done", "")),
             form_token=signing.form_token(bound_to) if bound_to else None,
             here=request.path,
+            typed=request.query.get("find", "") if request.path == "/laptops" else "",
             now=request.app[SERVICES].clock(),
             **context,
         )

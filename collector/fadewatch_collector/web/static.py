@@ -12,7 +12,7 @@ FOREVER = "public, max-age=31536000, immutable"
 """A changed file has another name, so a browser never needs to ask again."""
 
 _HASH_LENGTH = 12
-_CONTENT_TYPES = {".css": "text/css", ".svg": "image/svg+xml"}
+_CONTENT_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,6 +69,9 @@ FLEET_ROUTES = (
         path="/laptops",
         name="listLaptops",
         summary="List laptops with the packs they carry",
+        description="`find` takes the beginnings of an asset tag, serial, host name, "
+        "holder or pack serial, or the last three or more characters of one; a laptop "
+        "must match every word.",
         handler=list_laptops,
         query=LaptopQuery,
         answer=Answered(description="A part of the list", model=LaptopPage),

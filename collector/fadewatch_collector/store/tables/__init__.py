@@ -26,6 +26,7 @@ from fadewatch_collector.store.tables.care import (
     removed_packs,
     swaps,
 )
+from fadewatch_collector.store.tables.finding import search_terms
 from fadewatch_collector.store.tables.fleet import (
     assessments,
     daily_capacity,
@@ -65,6 +66,7 @@ __all__ = [
     "readings",
     "removed_packs",
     "reports",
+    "search_terms",
     "single_sign_ins",
     "slot_stays",
     "store_values",
