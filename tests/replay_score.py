@@ -16,7 +16,11 @@ from tests.replay import AlertEvent, Replayed
 
 FLAP = timedelta(days=30)
 NEAR = timedelta(days=12)
-"""How far from its day a swap may be placed: a weak pack tells late that it is new."""
+"""How long after its day a swap may be placed."""
+
+NEAR_WEAK = timedelta(days=30)
+"""The same without identities: a new pack that replaces a nearly new one shows it only
+when it tells its first cycle."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,7 @@ class Tally:
 
     planted: int = 0
     found: int = 0
+    late: int = 0
     missed: list[PlantedSwap] = field(default_factory=list)
 
 
@@ -60,7 +65,12 @@ async def score(services: Services, fleet: CareFleet, seen: Replayed) -> Score:
     result = Score()
     used: set[int] = set()
     for planted in sorted(seen.planted, key=lambda one: one.first_after):
-        match = _match(fleet, planted, [one for one in found if one.id not in used])
+        match = _match(
+            fleet,
+            planted,
+            [one for one in found if one.id not in used],
+            _before_next(fleet, planted, seen.planted),
+        )
         tally = result.firm if planted.is_firm else result.weak
         tally.planted += 1
         if match is None:
@@ -68,6 +78,7 @@ async def score(services: Services, fleet: CareFleet, seen: Replayed) -> Score:
             continue
         used.add(match.id)
         tally.found += 1
+        tally.late += match.on > _day(fleet, planted.first_after) + NEAR
         _judge(result, planted, match)
     result.invented = [one for one in found if one.id not in used]
     _count_alerts(result, seen.events)
@@ -91,18 +102,39 @@ async def _found_swaps(services: Services, seen: Replayed) -> list[FoundSwap]:
     ]
 
 
+def _before_next(
+    fleet: CareFleet, planted: PlantedSwap, every: Sequence[PlantedSwap]
+) -> date:
+    """Return the last day on which no later swap of the slot can have been."""
+    later = [
+        one.last_before
+        for one in every
+        if (one.laptop, one.slot) == (planted.laptop, planted.slot)
+        and one.first_after > planted.first_after
+    ]
+    return _day(fleet, min(later, default=fleet.days))
+
+
 def _match(
-    fleet: CareFleet, planted: PlantedSwap, found: Sequence[FoundSwap]
+    fleet: CareFleet,
+    planted: PlantedSwap,
+    found: Sequence[FoundSwap],
+    before_next: date,
 ) -> FoundSwap | None:
-    first = fleet.start + timedelta(days=planted.last_before)
-    last = fleet.start + timedelta(days=planted.first_after) + NEAR
-    near = [
+    first = _day(fleet, planted.last_before)
+    near = NEAR if planted.is_firm else NEAR_WEAK
+    last = min(_day(fleet, planted.first_after) + near, before_next)
+    matching = [
         one
         for one in found
         if (one.laptop, one.slot) == (planted.laptop, planted.slot)
         and first <= one.on <= last
     ]
-    return min(near, key=lambda one: one.on, default=None)
+    return min(matching, key=lambda one: one.on, default=None)
+
+
+def _day(fleet: CareFleet, number: int) -> date:
+    return fleet.start + timedelta(days=number)
 
 
 def _judge(result: Score, planted: PlantedSwap, match: FoundSwap) -> None:

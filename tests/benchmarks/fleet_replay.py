@@ -77,7 +77,10 @@ def _show(fleet: CareFleet, seen: Replayed, result: Score, took: float) -> None:
 
 def _show_swaps(name: str, tally: Tally) -> None:
     fits = Counter(swap.fit.name for swap in tally.missed)
-    print(f"swaps, {name}: {tally.planted} planted, {tally.found} found, {dict(fits)}")
+    print(
+        f"swaps, {name}: {tally.planted} planted, {tally.found} found "
+        f"({tally.late} placed late), not found: {dict(fits)}"
+    )
     for swap in tally.missed:
         _show_missed(swap)
 
