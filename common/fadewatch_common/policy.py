@@ -35,6 +35,15 @@ Air-transport packing instruction 965 (UN 3480): state of charge <= 30 %.
 SILENT_DAYS = 14
 """Days without a report after which a laptop counts as silent [day]. Own choice."""
 
+LEAST_MEMORY_MIB = 8192
+"""Least memory with which a laptop is issued [MiB]. Own choice."""
+
+LEAST_STORAGE_GB = 240
+"""Least size of a laptop's largest drive [GB of 10^9 bytes, as drives are sold].
+
+Own choice: the smallest size now sold as a quarter of a terabyte.
+"""
+
 HYSTERESIS_WEAR = 0.01
 """How far wear must fall back below a threshold before it counts [fraction].
 
@@ -54,6 +63,8 @@ class Policy:
     new_pack_cycles: int = NEW_PACK_CYCLES
     arrival_charge_percent: int = ARRIVAL_CHARGE_PERCENT
     silent_days: int = SILENT_DAYS
+    least_memory_mib: int = LEAST_MEMORY_MIB
+    least_storage_gb: int = LEAST_STORAGE_GB
 
 
 DEFAULT_POLICY = Policy()

@@ -141,7 +141,8 @@ async def put(api: ApiService, token: str, scope: str, body: Any) -> Answer:
 async def test_a_policy_is_set_for_one_scope_over_the_fleets(
     api: ApiService, admin: str
 ) -> None:
-    fleet = {"version": 0, "changes": {"plan_wear_percent": 25, "silent_days": 7}}
+    differs = {"plan_wear_percent": 25, "silent_days": 7, "least_storage_gb": 480}
+    fleet = {"version": 0, "changes": differs}
     site = {"version": 0, "changes": {"plan_wear_percent": 29.5}}
 
     await put(api, admin, "fleet", fleet)
@@ -150,6 +151,8 @@ async def test_a_policy_is_set_for_one_scope_over_the_fleets(
     assert answer.status == 200
     assert answer.json["in_force"]["plan_wear_percent"] == 29.5
     assert answer.json["in_force"]["silent_days"] == 7
+    assert answer.json["in_force"]["least_storage_gb"] == 480
+    assert answer.json["in_force"]["least_memory_mib"] == 8192
     assert answer.json["in_force"]["replace_wear_percent"] == 40
     assert answer.json["changed_by"] == "ada"
     viewer = await api.api_token("viewer")
@@ -197,6 +200,7 @@ BAD_POLICIES: tuple[tuple[str, dict[str, float]], ...] = (
     ("fleet", {"plan_wear_percent": 0.3}),
     ("fleet", {"plan_wear_percent": 45}),
     ("fleet", {"silent_days": 7.5}),
+    ("fleet", {"least_memory_mib": 600_000}),
     ("fleet", {"silent_weeks": 2}),
     ("site:", {"silent_days": 7}),
     ("model:no bar", {"silent_days": 7}),

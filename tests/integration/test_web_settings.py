@@ -50,7 +50,10 @@ async def test_the_policy_of_the_fleet_a_site_and_a_model_is_changed(
     for scope, fields in (
         ("fleet", {"plan_wear": "25", "silent_days": "21"}),
         ("site:Old Mill", {"replace_wear": "37,5"}),
-        ("model:Tarnbrook|Slate", {"new_pack_cycles": "10"}),
+        (
+            "model:Tarnbrook|Slate",
+            {"new_pack_cycles": "10", "least_memory_mib": "16384"},
+        ),
     ):
         answer = await change(pages, scope, **fields)
         assert answer.headers["Location"] == f"{POLICY}?done=policy"
@@ -58,12 +61,15 @@ async def test_the_policy_of_the_fleet_a_site_and_a_model_is_changed(
     assert await policies.list_changes(services) == {
         "fleet": {"plan_wear": 0.25, "silent_days": 21},
         "site:Old Mill": {"replace_wear": 0.375},
-        "model:Tarnbrook|Slate": {"new_pack_cycles": 10},
+        "model:Tarnbrook|Slate": {"new_pack_cycles": 10, "least_memory_mib": 16384},
     }
     page = await pages.get(POLICY)
     assert "Plan threshold25 % changed30 %" in page.texts
     assert "Site Old Mill Replace threshold 37.5 %" in page.texts
-    assert "Laptop model Tarnbrook Slate Cycles of a new pack 10 cycles" in page.texts
+    assert (
+        "Laptop model Tarnbrook Slate Cycles of a new pack 10 cycles; Least memory "
+        "16384 MiB" in page.texts
+    )
     assert (
         "mira the whole fleet: policy changed: Plan threshold as elsewhere → 25 %; "
         "Silent after as elsewhere → 21 days" in page.texts
@@ -90,6 +96,8 @@ async def test_an_emptied_form_takes_a_scope_back_to_the_broader_policy(
         ({"plan_wear": "45"}, "must be above the plan threshold"),
         ({"new_pack_cycles": "2.5"}, "2.5 is not a whole number"),
         ({"silent_days": "0"}, "Silent after: 0 is outside 1 to 365 days"),
+        ({"least_memory_mib": "-1"}, "Least memory: -1 is outside 0 to 524288 MiB"),
+        ({"least_storage_gb": "0.5"}, "Least drive: 0.5 is not a whole number"),
         ({"hysteresis_wear": "9", "plan_wear": "35"}, "must be smaller"),
         ({"version": "x"}, "lacks its version"),
     ],

@@ -60,6 +60,8 @@ class PolicyChanges:
     new_pack_cycles: Annotated[int, Between(0, 200), WHOLE] | None = None
     arrival_charge_percent: Annotated[int, Between(0, 100), WHOLE] | None = None
     silent_days: Annotated[int, Between(1, 365), WHOLE] | None = None
+    least_memory_mib: Annotated[int, Between(0, 524_288), WHOLE] | None = None
+    least_storage_gb: Annotated[int, Between(0, 100_000), WHOLE] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +76,8 @@ class PolicyInForce:
     new_pack_cycles: int
     arrival_charge_percent: int
     silent_days: int
+    least_memory_mib: int
+    least_storage_gb: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

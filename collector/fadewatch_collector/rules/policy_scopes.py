@@ -17,14 +17,26 @@ LIMITS: Mapping[str, tuple[float, float]] = {
     "new_pack_cycles": (0, 200),
     "arrival_charge_percent": (0, 100),
     "silent_days": (1, 365),
+    "least_memory_mib": (0, 524_288),
+    "least_storage_gb": (0, 100_000),
 }
-"""Least and greatest value of each setting; fractions, years, counts, percent, days.
+"""Least and greatest value of each setting.
+
+In fractions, years, counts, percent, days, MiB and GB (10^9 bytes).
 
 Own choice: wide enough for every practice we know of, narrow enough to catch a typing
 error such as 30 for 0.30.
 """
 
-WHOLE = frozenset({"new_pack_cycles", "arrival_charge_percent", "silent_days"})
+WHOLE = frozenset(
+    {
+        "new_pack_cycles",
+        "arrival_charge_percent",
+        "silent_days",
+        "least_memory_mib",
+        "least_storage_gb",
+    }
+)
 
 
 def site_scope(site: str) -> str:

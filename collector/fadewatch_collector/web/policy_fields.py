@@ -104,6 +104,18 @@ POLICY_FIELDS = (
         "days",
         "days without a report; read from the fleet's policy only",
     ),
+    PolicyField(
+        "least_memory_mib",
+        "Least memory",
+        "MiB",
+        "with which a laptop is issued; 8192 MiB are 8 GiB, 0 asks for none",
+    ),
+    PolicyField(
+        "least_storage_gb",
+        "Least drive",
+        "GB",
+        "size of the largest drive, as drives are sold; 0 asks for none",
+    ),
 )
 
 _BY_NAME = {field.name: field for field in POLICY_FIELDS}
