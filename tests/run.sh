@@ -59,6 +59,10 @@ say "style"
 "$bin/ruff" format --check .
 say "types"
 "$bin/mypy"
+# The agent also runs where other parts of the standard library exist.
+for system in win32 darwin; do
+    "$bin/mypy" --platform "$system" --cache-dir ".mypy_cache/$system" agent common
+done
 say "import rules"
 "$bin/lint-imports" --no-logo
 say "tests"

@@ -31,8 +31,9 @@ from fadewatch_agent.errors import (
     NotEnrolled,
     Refused,
 )
-from fadewatch_agent.readers.files import SystemFiles
+from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, random_bits, take_reading
+from fadewatch_agent.system import saved_tree, this_machine
 from fadewatch_common import __version__
 
 DONE = 0
@@ -49,7 +50,7 @@ PATIENCE_SECONDS = 60.0
 Values = Mapping[str, str]
 
 _JSON = Option("json", "print it as JSON")
-_ROOT = Option("root", "read a saved tree of /sys and /proc", "DIR")
+_ROOT = Option("root", "read a saved tree of /sys and /proc (on Linux)", "DIR")
 _SETTINGS = (
     Option("config", "settings file (default /etc/fadewatch/agent.toml)", "FILE"),
     Option("collector", "address of the collector", "URL"),
@@ -101,7 +102,7 @@ def _run(words: Sequence[str]) -> int:
 
 
 def _read(values: Values) -> int:
-    report = take_reading(_files(values), _now(), None, time.sleep).report
+    report = take_reading(_machine(values), _now(), None, time.sleep).report
     if "json" in values:
         import json  # noqa: PLC0415
 
@@ -121,7 +122,7 @@ def _report(values: Values) -> int:
 
     settings = _settings(values)
     patience = Patience(_seconds(values), time.sleep, _jitter)
-    result = report(settings, Surroundings(_files(values), _now(), patience))
+    result = report(settings, Surroundings(_machine(values), _now(), patience))
     if result.busy:
         sys.stdout.write("another report is running; nothing to do\n")
         return DONE
@@ -150,11 +151,13 @@ def _status(values: Values) -> int:
 _ACTIONS = {"read": _read, "report": _report, "status": _status}
 
 
-def _files(values: Values) -> SystemFiles:
-    root = Path(values.get("root", "/"))
+def _machine(values: Values) -> Machine:
+    if "root" not in values:
+        return this_machine()
+    root = Path(values["root"])
     if not root.is_dir():
         raise UsageError(f"{root} is not a folder")
-    return SystemFiles(root)
+    return saved_tree(root)
 
 
 def _now() -> Moment:

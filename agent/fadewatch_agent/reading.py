@@ -1,18 +1,16 @@
 """From the readers to one report that keeps every bound of the wire."""
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
 from fadewatch_agent.fitting import fitted
-from fadewatch_agent.readers.drives import read_drives
-from fadewatch_agent.readers.files import SystemFiles, clean
-from fadewatch_agent.readers.laptop import read_laptop
-from fadewatch_agent.readers.memory import read_memory
+from fadewatch_agent.readers.files import clean
+from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.readers.portable_battery import with_portable_battery
-from fadewatch_agent.readers.power_supply import Identities, identity, read_supplies
-from fadewatch_agent.readers.tables import read_firmware
+from fadewatch_agent.readers.supplies import Identities, Pause, identity
+from fadewatch_agent.system import system_name
 from fadewatch_common import __version__
 from fadewatch_common.report import (
     MAX_REMARKS,
@@ -44,10 +42,7 @@ class Reading(NamedTuple):
 
 
 def take_reading(
-    files: SystemFiles,
-    moment: Moment,
-    known: Identities | None,
-    pause: Callable[[float], None],
+    machine: Machine, moment: Moment, known: Identities | None, pause: Pause
 ) -> Reading:
     """Read everything once and put it into a report.
 
@@ -58,37 +53,32 @@ def take_reading(
     pause
         Waits for a number of seconds; asked only when a pack is new in its slot.
     """
-    supplies = read_supplies(files, known, pause)
-    firmware = read_firmware(files)
-    memory = read_memory(files, firmware.tables)
-    drives = read_drives(files)
-    packs, crosscheck = with_portable_battery(supplies.packs, firmware.tables)
+    found = machine.look(known, pause)
+    packs, crosscheck = with_portable_battery(found.supplies.packs, found.tables)
     gathered = [
-        *supplies.remarks,
+        *found.supplies.remarks,
         *crosscheck,
-        *firmware.remarks,
-        *memory.remarks,
-        *drives.remarks,
+        *found.remarks,
+        *found.memory.remarks,
+        *found.drives.remarks,
     ]
     report = Report(
         report_id=make_report_id(int(moment.at.timestamp() * 1000), moment.random_bits),
         measured_at=moment.at,
         agent=this_agent(),
-        laptop=_fit_laptop(read_laptop(files, firmware), gathered),
+        laptop=_fit_laptop(found.laptop, gathered),
         packs=_fit_packs(packs, gathered),
-        mains_online=supplies.mains_online,
-        memory=_fit_memory(memory.memory, gathered),
-        drives=_fit_drives(drives.drives, gathered),
+        mains_online=found.supplies.mains_online,
+        memory=_fit_memory(found.memory.memory, gathered),
+        drives=_fit_drives(found.drives.drives, gathered),
         remarks=remarks_of(gathered),
     )
-    return Reading(report, {pack.slot: identity(pack) for pack in supplies.packs})
+    return Reading(report, {pack.slot: identity(pack) for pack in found.supplies.packs})
 
 
 def this_agent() -> Agent:
     """Say which agent measures, on which system."""
-    system = os.uname()
-    platform = f"{system.sysname} {system.release} {system.machine}"
-    shown = clean(platform, _PLATFORM_LENGTH) or "Linux"
+    shown = clean(system_name(), _PLATFORM_LENGTH) or "unnamed system"
     return Agent(version=__version__, platform=shown)
 
 

@@ -18,7 +18,7 @@ from fadewatch_agent.errors import (
     Refused,
     Unreachable,
 )
-from fadewatch_agent.readers.files import SystemFiles
+from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, remarks_of, take_reading
 from fadewatch_agent.spool import Spool, with_spool
 from fadewatch_agent.state import ensure_folder, only_one, read_record, write_record
@@ -32,9 +32,9 @@ _OTHER_LAPTOP = "taken on another laptop, from which this disk or image came"
 
 
 class Surroundings(NamedTuple):
-    """What a run takes from outside: files, time and chance."""
+    """What a run takes from outside: a laptop, time and chance."""
 
-    files: SystemFiles
+    machine: Machine
     moment: Moment
     patience: Patience
 
@@ -94,7 +94,7 @@ class _Run:
     def result(self) -> Result:
         """Do the run and remember how it went."""
         reading = take_reading(
-            self._around.files,
+            self._around.machine,
             self._around.moment,
             _known(self._before),
             self._around.patience.pause,
@@ -157,7 +157,9 @@ class _Run:
         if until is None or not 0 < (until - now).total_seconds() <= 2 * LONGEST_WAIT:
             return
         left = (until - now).total_seconds()
-        raise Unreachable(f"the collector asked to wait until {until:%F %T} UTC", left)
+        raise Unreachable(
+            f"the collector asked to wait until {until:%Y-%m-%d %H:%M:%S} UTC", left
+        )
 
     def _remembered(self, result: Result) -> dict[str, Any]:
         now = self._around.moment.at

@@ -1,12 +1,13 @@
 """What the agent remembers between runs, beside its queue and its key."""
 
-import fcntl
 import json
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+
+from fadewatch_agent.lasting import replace, sync_folder, try_lock
 
 _FOLDER_MODE = 0o700
 _FILE_MODE = 0o600
@@ -35,29 +36,16 @@ def write_record(file: Path, record: dict[str, Any]) -> None:
         stream.write(json.dumps(record).encode())
         stream.flush()
         os.fsync(stream.fileno())
-    new.replace(file)
-    _sync_folder(file.parent)
+    replace(new, file)
+    sync_folder(file.parent)
 
 
 @contextmanager
 def only_one(folder: Path) -> Iterator[bool]:
     """Hold the folder's lock while in the block; give False if another run has it."""
-    flags = os.O_RDWR | os.O_CREAT | os.O_CLOEXEC
-    descriptor = os.open(folder / "lock", flags, _FILE_MODE)
+    # Python opens what no child process inherits.
+    descriptor = os.open(folder / "lock", os.O_RDWR | os.O_CREAT, _FILE_MODE)
     try:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            yield False
-        else:
-            yield True
-    finally:
-        os.close(descriptor)
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(descriptor)
+        yield try_lock(descriptor)
     finally:
         os.close(descriptor)

@@ -19,6 +19,7 @@ from fadewatch_agent import cli
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Patience
 from fadewatch_agent.readers.files import SystemFiles
+from fadewatch_agent.readers.linux import LinuxMachine
 from fadewatch_agent.reporting import Surroundings, report
 from fadewatch_agent.state import only_one
 from fadewatch_common import __version__
@@ -442,7 +443,7 @@ def test_a_full_collector_is_asked_again_within_the_same_run(
     )
     waits: list[float] = []
     patience = Patience(60, waits.append, lambda most: most / 2)
-    around = Surroundings(SystemFiles(agent.tree), MOMENT, patience)
+    around = Surroundings(LinuxMachine(SystemFiles(agent.tree)), MOMENT, patience)
 
     result = report(settings, around)
 

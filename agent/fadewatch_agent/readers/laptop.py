@@ -5,7 +5,7 @@ from fadewatch_agent.readers.smbios import first, uuid_text
 from fadewatch_agent.readers.tables import Firmware
 from fadewatch_common.report import Laptop
 
-_HOSTNAME_LENGTH = 253
+HOSTNAME_LENGTH = 253
 _UNSET_HOSTNAME = "(none)"
 
 _LOCK_BIT = 0x80
@@ -45,12 +45,17 @@ _UNTOLD = (1, 2)
 
 def read_laptop(files: SystemFiles, firmware: Firmware) -> Laptop:
     """Read the laptop's own data, from the tables or from what everyone may read."""
-    hostname = read_text(files.proc / "sys/kernel/hostname", _HOSTNAME_LENGTH)
+    hostname = read_text(files.proc / "sys/kernel/hostname", HOSTNAME_LENGTH)
     if hostname == _UNSET_HOSTNAME:
         hostname = None
+    return laptop_from(firmware, hostname) or _from_ids(files, hostname)
+
+
+def laptop_from(firmware: Firmware, hostname: str | None) -> Laptop | None:
+    """Take the laptop's own data from the tables; None when they tell none."""
     system = first(firmware.tables.of_kind(1)) if firmware.tables else None
     if firmware.tables is None or system is None:
-        return _from_ids(files, hostname)
+        return None
     chassis = first(firmware.tables.of_kind(3))
     return Laptop(
         hostname=hostname,

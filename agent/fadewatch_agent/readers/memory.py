@@ -1,6 +1,6 @@
 """The laptop's memory, slot by slot where the firmware tells."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from fadewatch_agent.readers.files import SystemFiles, read_bytes, reason
@@ -70,6 +70,10 @@ _SOLDERED = {
 
 _DIMMS = (0x09, 0x0D)
 
+USABLE_ALONE = (
+    "memory: the total is what the kernel may use, a little below what is fitted"
+)
+
 
 class MemoryReading(NamedTuple):
     """The memory and what could not be told of it."""
@@ -78,19 +82,48 @@ class MemoryReading(NamedTuple):
     remarks: tuple[str, ...] = ()
 
 
+class Total(NamedTuple):
+    """A total from elsewhere than the tables.
+
+    Attributes
+    ----------
+    mib
+        The total [MiB]; 0 when it cannot be told.
+    remark
+        What to say where this total is used, or why there is none; may be empty.
+    """
+
+    mib: int
+    remark: str = ""
+
+
 def read_memory(files: SystemFiles, tables: Tables | None) -> MemoryReading:
     """Read the slots from the tables, and the total from them or from the kernel."""
+    return memory_from(tables, lambda: _usable(files))
+
+
+def memory_from(tables: Tables | None, elsewhere: Callable[[], Total]) -> MemoryReading:
+    """Take slots and total from the tables; the total from elsewhere if need be.
+
+    Parameters
+    ----------
+    tables
+        The firmware's tables, or None.
+    elsewhere
+        Asked when the tables do not tell the whole memory.
+    """
     slots, remarks = memory_slots(tables) if tables else ((), ())
     installed = sum(slot.size_mib for slot in slots)
     if installed and not remarks:
         return MemoryReading(Memory(total_mib=installed, slots=slots))
-    usable, why = _usable_mib(files)
-    total = max(installed, usable)
-    if not total:
-        return MemoryReading(None, (*remarks, why))
-    note = "memory: the total is what the kernel may use, a little below what is fitted"
-    memory = Memory(total_mib=total, slots=slots)
-    return MemoryReading(memory, (*remarks, note) if total > installed else remarks)
+    other = elsewhere()
+    total = max(installed, other.mib)
+    used = other.remark and total > installed
+    if not total or used:
+        remarks = (*remarks, other.remark)
+    return MemoryReading(
+        Memory(total_mib=total, slots=slots) if total else None, remarks
+    )
 
 
 def memory_slots(
@@ -186,15 +219,15 @@ def _is_soldered(device: Structure, kind: str | None) -> bool | None:
     return _SOLDERED.get(form)
 
 
-def _usable_mib(files: SystemFiles) -> tuple[int, str]:
+def _usable(files: SystemFiles) -> Total:
     """Return MemTotal [MiB], 0 with the reason when it cannot be read."""
     try:
         lines = read_bytes(files.proc / "meminfo").splitlines()
     except OSError as error:
-        return 0, f"memory: /proc/meminfo: {reason(error)}"
+        return Total(0, f"memory: /proc/meminfo: {reason(error)}")
     for line in lines:
         words = line.split()
         # Labelled kB, counted in KiB (Linux, Documentation/filesystems/proc.rst).
         if words[:1] == [b"MemTotal:"] and len(words) > 1 and words[1].isdigit():
-            return int(words[1][:18]) // _KIB_IN_MIB, ""
-    return 0, "memory: /proc/meminfo names no total"
+            return Total(int(words[1][:18]) // _KIB_IN_MIB, USABLE_ALONE)
+    return Total(0, "memory: /proc/meminfo names no total")

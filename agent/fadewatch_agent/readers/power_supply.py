@@ -1,8 +1,8 @@
 """Every pack of /sys/class/power_supply, and whether the laptop is on mains."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
-from typing import NamedTuple
 
 from fadewatch_agent.readers.files import (
     SystemFiles,
@@ -14,41 +14,21 @@ from fadewatch_agent.readers.files import (
 )
 from fadewatch_agent.readers.pack import pack_from
 from fadewatch_agent.readers.snapshot import Attributes, take_snapshot
-from fadewatch_common.report import MAX_PACKS, Pack
-
-SETTLE_SECONDS = 1.2
-"""Pause between two looks at a pack that is new in its slot [s].
-
-Linux keeps the remaining charge and the rate of an ACPI pack for 1 s, also across a
-swap (drivers/acpi/battery.c, cache_time).
-"""
+from fadewatch_agent.readers.supplies import (
+    SLOT_LENGTH,
+    Identities,
+    Look,
+    Pause,
+    settled,
+)
+from fadewatch_common.report import Pack
 
 _FOLDER = "class/power_supply"
-_LOOKS = 3
 _NOT_READINGS = frozenset({"name", "type", "scope", "present", "status"})
-_SLOT_LENGTH = 64
 _MAINS_TYPES = ("Mains", "USB", "Wireless")
 
-Identities = Mapping[str, str]
-"""By slot, what told a pack apart when it was last reported."""
 
-
-class Supplies(NamedTuple):
-    """What the power supplies say, with what they would not say."""
-
-    packs: tuple[Pack, ...]
-    mains_online: bool | None
-    remarks: tuple[str, ...]
-
-
-class _Look(NamedTuple):
-    packs: tuple[Pack, ...]
-    remarks: tuple[str, ...]
-
-
-def read_supplies(
-    files: SystemFiles, known: Identities | None, pause: Callable[[float], None]
-) -> Supplies:
+def read_supplies(files: SystemFiles, known: Identities | None, pause: Pause) -> Look:
     """Read all packs; a pack that is new in its slot is read until two looks agree.
 
     Parameters
@@ -58,66 +38,14 @@ def read_supplies(
     pause
         Waits for a number of seconds.
     """
-    look = _settled(files, known, pause)
-    kept, beyond = look.packs[:MAX_PACKS], look.packs[MAX_PACKS:]
-    remarks = [*look.remarks, *(f"{p.slot}: one pack too many" for p in beyond)]
-    return Supplies(kept, _mains_online(files), tuple(remarks))
+    return settled(partial(_look, files), known, pause)
 
 
-def identity(pack: Pack) -> str:
-    """Return what tells this pack apart from another one in the same slot."""
-    parts = (
-        pack.maker,
-        pack.model,
-        pack.serial,
-        pack.made_on,
-        pack.unit,
-        pack.design_capacity,
-    )
-    return "|".join("" if part is None else str(part) for part in parts)
-
-
-def _settled(
-    files: SystemFiles, known: Identities | None, pause: Callable[[float], None]
-) -> _Look:
-    look = _look(files)
-    if known is None or all(known.get(p.slot) == identity(p) for p in look.packs):
-        return look
-    disagreeing: set[str] = set()
-    for _ in range(_LOOKS - 1):
-        pause(SETTLE_SECONDS)
-        before, look = look, _look(files)
-        disagreeing = _disagreeing(before.packs, look.packs)
-        if not disagreeing:
-            return look
-    steady = tuple(p for p in look.packs if p.slot not in disagreeing)
-    unsteady = (
-        f"{slot}: looks {SETTLE_SECONDS} s apart disagree, as while a pack is being "
-        "exchanged; not taken"
-        for slot in sorted(disagreeing)
-    )
-    return _Look(steady, (*look.remarks, *unsteady))
-
-
-def _disagreeing(before: tuple[Pack, ...], after: tuple[Pack, ...]) -> set[str]:
-    """Name the slots whose pack or lasting figures changed between two looks."""
-    first, second = ({p.slot: _lasting(p) for p in look} for look in (before, after))
-    return {slot for slot in first | second if first.get(slot) != second.get(slot)}
-
-
-def _lasting(pack: Pack) -> tuple[object, ...]:
-    return (
-        identity(pack),
-        pack.full_charge_capacity,
-        pack.cycle_count,
-    )
-
-
-def _look(files: SystemFiles) -> _Look:
+def _look(files: SystemFiles) -> Look:
     packs: list[Pack] = []
     remarks: list[str] = []
     for folder in files.folders(_FOLDER):
-        slot = clean(folder.name, _SLOT_LENGTH) or "unnamed"
+        slot = clean(folder.name, SLOT_LENGTH) or "unnamed"
         attributes = _battery(folder)
         if attributes is None:
             continue
@@ -127,7 +55,7 @@ def _look(files: SystemFiles) -> _Look:
         pack = pack_from(slot, attributes)
         packs.append(pack)
         remarks.extend(_missing(pack, folder))
-    return _Look(tuple(packs), tuple(remarks))
+    return Look(tuple(packs), _mains_online(files), tuple(remarks))
 
 
 def _battery(folder: Path) -> Attributes | None:

@@ -1,5 +1,6 @@
 """The SMBIOS tables of this system, or why they cannot be read."""
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from fadewatch_agent.errors import DamagedTables
@@ -7,6 +8,8 @@ from fadewatch_agent.readers.files import SystemFiles, read_bytes, reason
 from fadewatch_agent.readers.smbios import Tables, decode, version
 
 _FOLDER = "firmware/dmi/tables"
+
+IN_TABLES = "memory slots, serial and board UUID are in them"
 
 
 class Firmware(NamedTuple):
@@ -34,12 +37,27 @@ def read_firmware(files: SystemFiles) -> Firmware:
         table = read_bytes(folder / "DMI")
     except OSError as error:
         return Firmware(None, remarks=(_unread(error),))
+    return firmware_from(table, lambda: _version(files))
+
+
+def firmware_from(
+    table: bytes, smbios: Callable[[], tuple[int, int] | None]
+) -> Firmware:
+    """Decode the tables; what is damaged becomes a remark.
+
+    Parameters
+    ----------
+    table
+        The structures, one after the other.
+    smbios
+        Gives the version of SMBIOS, or None when it is not told.
+    """
     try:
         tables = decode(table)
     except DamagedTables as damage:
         return Firmware(None, remarks=(str(damage),))
     remarks = () if tables.damage is None else (f"{tables.damage}; the rest is lost",)
-    return Firmware(tables, _version(files), remarks)
+    return Firmware(tables, smbios(), remarks)
 
 
 def _version(files: SystemFiles) -> tuple[int, int] | None:
@@ -52,7 +70,4 @@ def _version(files: SystemFiles) -> tuple[int, int] | None:
 def _unread(error: OSError) -> str:
     if isinstance(error, FileNotFoundError):
         return "SMBIOS tables: this system offers none"
-    return (
-        f"SMBIOS tables: {reason(error)}; memory slots, serial and board UUID are "
-        "in them"
-    )
+    return f"SMBIOS tables: {reason(error)}; {IN_TABLES}"

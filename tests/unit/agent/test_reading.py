@@ -7,6 +7,7 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fadewatch_agent.readers.linux import LinuxMachine
 from fadewatch_agent.readers.snapshot import SINGLE_FILES
 from fadewatch_agent.reading import random_bits, remarks_of, take_reading, this_agent
 from fadewatch_common import __version__
@@ -27,8 +28,12 @@ from tests.unit.agent.structures import END, chassis, memory_device, system
 from tests.unit.agent.structures import portable_battery as battery_record
 
 
+def machine(root: Path) -> LinuxMachine:
+    return LinuxMachine(files_of(root))
+
+
 def read(root: Path) -> Report:
-    return take_reading(files_of(root), MOMENT, None, Pauses()).report
+    return take_reading(machine(root), MOMENT, None, Pauses()).report
 
 
 def firmware(root: Path, table: bytes) -> None:
@@ -73,10 +78,10 @@ def test_an_empty_system_gives_a_report_of_remarks(tmp_path: Path) -> None:
 def test_what_type_22_fills_in_does_not_make_a_pack_another_one(tmp_path: Path) -> None:
     supply(tmp_path, "BAT0", without("energy_full_design"))
     firmware(tmp_path, battery_record() + END)
-    first = take_reading(files_of(tmp_path), MOMENT, None, Pauses())
+    first = take_reading(machine(tmp_path), MOMENT, None, Pauses())
     pauses = Pauses()
 
-    take_reading(files_of(tmp_path), MOMENT, first.identities, pauses)
+    take_reading(machine(tmp_path), MOMENT, first.identities, pauses)
 
     assert first.report.packs[0].design_capacity == 57_000
     assert pauses.seconds == []

@@ -5,19 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from fadewatch_agent.readers.power_supply import (
-    SETTLE_SECONDS,
-    Supplies,
-    identity,
-    read_supplies,
-)
+from fadewatch_agent.readers.power_supply import read_supplies
+from fadewatch_agent.readers.supplies import SETTLE_SECONDS, Look, identity
 from fadewatch_common.report import MAX_PACKS
 from tests.unit.agent.laptops import HEALTHY, Pauses, files_of, supply, without
 
 OLD, NEW = HEALTHY, without(serial_number="00900", energy_full="56000000")
 
 
-def read(root: Path, known: dict[str, str] | None = None) -> Supplies:
+def read(root: Path, known: dict[str, str] | None = None) -> Look:
     return read_supplies(files_of(root), known, Pauses())
 
 
@@ -59,7 +55,7 @@ def test_a_mouse_is_no_pack(tmp_path: Path, single_files_only: bool) -> None:
         single_files_only=single_files_only,
     )
 
-    assert read(tmp_path) == Supplies((), None, ())
+    assert read(tmp_path) == Look((), None, ())
 
 
 def test_a_mouse_whose_uevent_hides_its_scope_is_no_pack(tmp_path: Path) -> None:
@@ -79,7 +75,7 @@ def test_another_scope_is_a_pack(tmp_path: Path, scope: str) -> None:
 def test_a_pack_that_is_not_present_is_an_empty_slot(tmp_path: Path) -> None:
     supply(tmp_path, "BAT0", {"present": "0", "status": "Unknown"})
 
-    assert read(tmp_path) == Supplies((), None, ())
+    assert read(tmp_path) == Look((), None, ())
 
 
 def test_a_node_that_vanished_after_the_listing_becomes_a_remark(
@@ -305,4 +301,4 @@ def test_a_pack_pulled_between_two_looks_is_gone(tmp_path: Path) -> None:
 
     supplies = read_supplies(files_of(tmp_path), {}, Pauses(pull))
 
-    assert supplies == Supplies((), None, ())
+    assert supplies == Look((), None, ())

@@ -1,0 +1,55 @@
+"""The one place where the agent asks which operating system it runs on."""
+
+import os
+import sys
+from pathlib import Path
+
+from fadewatch_agent.errors import AgentError
+from fadewatch_agent.readers.machine import Machine
+
+
+class UnknownSystem(AgentError, OSError):
+    """There is no reader for this operating system."""
+
+
+def this_machine() -> Machine:
+    """Return the readers of this system.
+
+    Raises
+    ------
+    UnknownSystem
+        The agent has no reader for this system.
+    """
+    # What one system needs is loaded there alone.
+    if sys.platform == "linux":
+        return saved_tree(Path("/"))
+    raise UnknownSystem(f"there is no reader for the system {sys.platform!r}")
+
+
+def saved_tree(root: Path) -> Machine:
+    """Return the readers of a saved tree of Linux's /sys and /proc.
+
+    Raises
+    ------
+    UnknownSystem
+        This is not Linux: names and links of such a tree do not fit elsewhere.
+    """
+    if sys.platform == "linux":
+        from fadewatch_agent.readers.files import SystemFiles  # noqa: PLC0415
+        from fadewatch_agent.readers.linux import LinuxMachine  # noqa: PLC0415
+
+        return LinuxMachine(SystemFiles(root))
+    raise UnknownSystem("a saved tree of Linux can be read on Linux alone")
+
+
+def system_name() -> str:
+    """Name this system, its version and its kind of processor."""
+    if sys.platform == "win32":
+        version = sys.getwindowsversion()
+        build = f"{version.major}.{version.minor}.{version.build}"
+        name = f"Windows {build} {os.environ.get('PROCESSOR_ARCHITECTURE', '')}"
+    else:
+        system = os.uname()
+        kernel = "macOS, Darwin" if sys.platform == "darwin" else system.sysname
+        name = f"{kernel} {system.release} {system.machine}"
+    return name
