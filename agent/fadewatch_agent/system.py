@@ -20,10 +20,23 @@ def this_machine() -> Machine:
     UnknownSystem
         The agent has no reader for this system.
     """
+    machine: Machine
     # What one system needs is loaded there alone.
     if sys.platform == "linux":
-        return saved_tree(Path("/"))
-    raise UnknownSystem(f"there is no reader for the system {sys.platform!r}")
+        machine = saved_tree(Path("/"))
+    elif sys.platform == "win32":
+        from fadewatch_agent.readers.windows.machine import (  # noqa: PLC0415
+            WindowsMachine,
+        )
+        from fadewatch_agent.readers.windows.system_calls import (  # noqa: PLC0415
+            SystemCalls,
+            system_libraries,
+        )
+
+        machine = WindowsMachine(SystemCalls(system_libraries()))
+    else:
+        machine = _no_machine()
+    return machine
 
 
 def saved_tree(root: Path) -> Machine:
@@ -40,6 +53,10 @@ def saved_tree(root: Path) -> Machine:
 
         return LinuxMachine(SystemFiles(root))
     raise UnknownSystem("a saved tree of Linux can be read on Linux alone")
+
+
+def _no_machine() -> Machine:
+    raise UnknownSystem(f"there is no reader for the system {sys.platform!r}")
 
 
 def system_name() -> str:

@@ -1,0 +1,1 @@
+"""What Windows says, through its own libraries and without administrator rights."""
