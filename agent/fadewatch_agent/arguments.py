@@ -69,7 +69,8 @@ def parse(arguments: Sequence[str], commands: Mapping[str, Command]) -> Chosen:
 
 def overview(commands: Mapping[str, Command]) -> str:
     """Say which commands there are."""
-    lines = [f"  {name:<10}{command.help}" for name, command in commands.items()]
+    width = max(map(len, commands), default=0) + 2
+    lines = [f"  {name:<{width}}{command.help}" for name, command in commands.items()]
     hint = f"{PROGRAM} COMMAND --help tells its options; --version the version."
     return "\n".join((f"{PROGRAM} COMMAND [OPTIONS]", "", *lines, "", hint)) + "\n"
 

@@ -11,6 +11,7 @@ code  means
 5     ``report``: not configured, or not enrolled and without a token; the reading
       waits in the queue if it is known which collector is meant
 6     ``report``: queued, and the collector refused the key or token
+7     ``check-image``: the image may not be copied; ``verify``: a file was changed
 ====  ==========================================================================
 
 What only one command needs is imported when it runs: ``read`` never pays for TLS.
@@ -24,13 +25,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from fadewatch_agent.arguments import PROGRAM, Command, Option, UsageError, parse
-from fadewatch_agent.configuration import Settings, load_settings
+from fadewatch_agent.configuration import DEFAULT_FILE, Settings, load_settings
 from fadewatch_agent.errors import (
     AgentError,
     InvalidConfiguration,
     NotEnrolled,
     Refused,
 )
+from fadewatch_agent.periods import seconds_of
 from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, random_bits, take_reading
 from fadewatch_agent.system import saved_tree, this_machine
@@ -43,6 +45,7 @@ NO_PACK = 3
 QUEUED = 4
 NOT_CONFIGURED = 5
 REFUSED = 6
+NOT_AS_IT_SHOULD_BE = 7
 
 PATIENCE_SECONDS = 60.0
 """Longest time that one run spends waiting for a collector to come back [s]."""
@@ -51,24 +54,55 @@ Values = Mapping[str, str]
 
 _JSON = Option("json", "print it as JSON")
 _ROOT = Option("root", "read a saved tree of /sys and /proc (on Linux)", "DIR")
+_COLLECTOR = Option("collector", "address of the collector", "URL")
+_TOKEN_FILE = Option("token-file", "file with the enrolment token", "FILE")
+_CA = Option("ca", "file with the only certificates to trust", "FILE")
+_PROXY = Option("proxy", "address of the proxy to the collector", "URL")
+_EVERY = Option("every", "how often to read, such as 6h (default 6h)", "PERIOD")
+_DESTINATION = Option("destination", "root of a mounted image to work on", "DIR")
 _SETTINGS = (
-    Option("config", "settings file (default /etc/fadewatch/agent.toml)", "FILE"),
-    Option("collector", "address of the collector", "URL"),
-    Option("token-file", "file with the enrolment token", "FILE"),
-    Option("ca", "file with the only certificates to trust", "FILE"),
+    Option("config", f"settings file (default {DEFAULT_FILE})", "FILE"),
+    _COLLECTOR,
+    _TOKEN_FILE,
+    _CA,
+    _PROXY,
     Option("state", "folder of queue and key", "DIR"),
 )
 _PATIENCE = Option(
     "patience", "wait this long for the collector to come back (default 60)", "SECONDS"
 )
+_SPREAD = Option("spread", "before enrolling wait at random, this at most", "TIME")
+_DELAY = Option("delay", "once enrolled, wait at random before reading", "TIME")
 COMMANDS = {
     "read": Command("read this laptop now and print it", (_JSON, _ROOT)),
     "report": Command(
-        "read, queue on disk, deliver what is queued", (_ROOT, _PATIENCE, *_SETTINGS)
+        "read, queue on disk, deliver what is queued",
+        (_ROOT, _PATIENCE, _SPREAD, _DELAY, *_SETTINGS),
     ),
     "status": Command(
         "show the queue, the last delivery, the last error", (_JSON, *_SETTINGS)
     ),
+    "install": Command(
+        "set up under the system's own timer; run again it changes what differs",
+        (
+            _COLLECTOR,
+            _TOKEN_FILE._replace(help="file with the token; - is standard input"),
+            Option("token-descriptor", "open descriptor to read the token from", "N"),
+            _EVERY,
+            _CA,
+            _PROXY,
+            Option("image", "prepare an image: start nothing, keep nothing"),
+            _DESTINATION,
+        ),
+    ),
+    "uninstall": Command(
+        "take timer, settings, key and queue away",
+        (Option("keep-state", "leave key and queue"), _DESTINATION),
+    ),
+    "check-image": Command(
+        "say whether an image is free of this laptop's traces", (_DESTINATION,)
+    ),
+    "verify": Command("compare the program's files with what was built", ()),
 }
 
 
@@ -122,7 +156,10 @@ def _report(values: Values) -> int:
 
     settings = _settings(values)
     patience = Patience(_seconds(values), time.sleep, _jitter)
-    result = report(settings, Surroundings(_machine(values), _now(), patience))
+    _wait_if_enrolled(settings, _time(values, "delay"))
+    spread = _time(values, "spread")
+    around = Surroundings(_machine(values), _now(), patience, spread)
+    result = report(settings, around)
     if result.busy:
         sys.stdout.write("another report is running; nothing to do\n")
         return DONE
@@ -148,7 +185,49 @@ def _status(values: Values) -> int:
     return DONE
 
 
-_ACTIONS = {"read": _read, "report": _report, "status": _status}
+def _install(values: Values) -> int:
+    from fadewatch_agent.installation.commands import run_install  # noqa: PLC0415
+
+    run_install(values)
+    return DONE
+
+
+def _uninstall(values: Values) -> int:
+    from fadewatch_agent.installation.commands import run_uninstall  # noqa: PLC0415
+
+    run_uninstall(values)
+    return DONE
+
+
+def _check_image(values: Values) -> int:
+    from fadewatch_agent.installation.commands import run_check_image  # noqa: PLC0415
+
+    return _verdict("the image holds nothing of this laptop", run_check_image(values))
+
+
+def _verify(_: Values) -> int:
+    from fadewatch_agent.installation.commands import run_verify  # noqa: PLC0415
+
+    return _verdict(*run_verify())
+
+
+def _verdict(good: str, problems: Sequence[str]) -> int:
+    sys.stderr.write("".join(f"{problem}\n" for problem in problems))
+    if problems:
+        return NOT_AS_IT_SHOULD_BE
+    sys.stdout.write(f"{good}\n")
+    return DONE
+
+
+_ACTIONS = {
+    "read": _read,
+    "report": _report,
+    "status": _status,
+    "install": _install,
+    "uninstall": _uninstall,
+    "check-image": _check_image,
+    "verify": _verify,
+}
 
 
 def _machine(values: Values) -> Machine:
@@ -168,7 +247,7 @@ def _settings(values: Values) -> Settings:
     file = values.get("config")
     options = {
         name.replace("-", "_"): values[name]
-        for name in ("collector", "token-file", "ca", "state")
+        for name in ("collector", "token-file", "ca", "proxy", "state")
         if name in values
     }
     return load_settings(Path(file) if file else None, options)
@@ -188,6 +267,21 @@ def _seconds(values: Values) -> float:
     if not seconds >= 0:
         raise UsageError("--patience cannot be below 0")
     return seconds
+
+
+def _time(values: Values, name: str) -> float:
+    try:
+        return seconds_of(values.get(name, "0"))
+    except InvalidConfiguration as error:
+        raise UsageError(f"--{name}: {error}") from error
+
+
+def _wait_if_enrolled(settings: Settings, most: float) -> None:
+    """Wait at random where the system's timer does not; a first report never waits."""
+    from fadewatch_agent.enrolment import kept_enrolment  # noqa: PLC0415
+
+    if most and kept_enrolment(settings.state) is not None:
+        time.sleep(_jitter(most))
 
 
 def _code(obstacle: Exception) -> int:

@@ -51,11 +51,13 @@ _PROBLEM = "application/problem+json"
 class Client:
     """Posts JSON to one collector; follows no redirect."""
 
-    def __init__(self, collector: str, ca: Path | None) -> None:
+    def __init__(
+        self, collector: str, ca: Path | None, proxy: str | None = None
+    ) -> None:
         self._collector = checked_address(collector)
         self._parts = urlsplit(self._collector)
         self._context = _trust(ca) if self._parts.scheme == "https" else None
-        self._proxy = _proxy(self._parts)
+        self._proxy = _proxy(self._parts, proxy)
 
     def post(
         self, path: str, body: bytes, expected: int, key: str | None = None
@@ -133,10 +135,14 @@ def _packed(body: bytes) -> bytes:
     return zlib.compress(body, wbits=_GZIP)
 
 
-def _proxy(collector: SplitResult) -> SplitResult | None:
-    """Return the operating system's proxy for the collector; None for none."""
+def _proxy(collector: SplitResult, address: str | None = None) -> SplitResult | None:
+    """Return the proxy of the settings, or else the system's; None for none."""
     # No proxy reaches this machine's own services.
-    if is_loopback(collector) or not _may_have_proxy():
+    if is_loopback(collector):
+        return None
+    if address is not None:
+        return _usable_proxy(address)
+    if not _may_have_proxy():
         return None
     # Costs a tenth of a run, so only laptops that may have a proxy pay for it.
     from urllib.request import getproxies, proxy_bypass  # noqa: PLC0415
@@ -144,6 +150,10 @@ def _proxy(collector: SplitResult) -> SplitResult | None:
     address = getproxies().get("https")
     if not address or proxy_bypass(collector.hostname or ""):
         return None
+    return _usable_proxy(address)
+
+
+def _usable_proxy(address: str) -> SplitResult:
     proxy = urlsplit(address if "://" in address else f"http://{address}")
     try:
         usable = proxy.scheme in ("http", "https") and (proxy.port or _PROXY_PORT)

@@ -1,21 +1,25 @@
 """The agent's settings: one TOML file, overridden by options."""
 
 import re
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import SplitResult, urlsplit
 
 from fadewatch_agent.errors import InvalidConfiguration
+from fadewatch_agent.periods import DEFAULT as DEFAULT_PERIOD
+from fadewatch_agent.periods import minutes_of
+from fadewatch_agent.places import here
 
-DEFAULT_FILE = Path("/etc/fadewatch/agent.toml")
-DEFAULT_STATE = Path("/var/lib/fadewatch-agent")
+DEFAULT_FILE = Path(here(sys.platform).settings)
+DEFAULT_STATE = Path(here(sys.platform).state)
 QUEUE_LIMIT = 5000
 """Reports kept while the collector cannot be reached: over three years at four a day."""
 
 _LEAST_QUEUE = 10
 _PATHS = ("token_file", "ca", "state")
-_KEYS = ("collector", *_PATHS, "queue_limit")
+_KEYS = ("collector", "token", *_PATHS, "proxy", "every", "queue_limit")
 _LOOPBACK = r"localhost|::1|127(\.\d{1,3}){3}"
 
 
@@ -26,10 +30,16 @@ class Settings(NamedTuple):
     ----------
     collector
         Address of the collector, without a slash at its end; None when unset.
+    token
+        The enrolment token itself, for a settings file that nobody else may read.
     token_file
-        File with the enrolment token.
+        File with the enrolment token; it comes before ``token``.
     ca
         File with the certificates to trust in place of the system's.
+    proxy
+        Address of the proxy to the collector; None for the system's.
+    every_minutes
+        How often to read [min]: for ``install`` and ``watch``.
     state
         Folder of the queue, the key and what is known of the last run.
     queue_limit
@@ -37,8 +47,11 @@ class Settings(NamedTuple):
     """
 
     collector: str | None = None
+    token: str | None = None
     token_file: Path | None = None
     ca: Path | None = None
+    proxy: str | None = None
+    every_minutes: int = minutes_of(DEFAULT_PERIOD)
     state: Path = DEFAULT_STATE
     queue_limit: int = QUEUE_LIMIT
 
@@ -58,20 +71,37 @@ def load_settings(file: Path | None, options: Mapping[str, str]) -> Settings:
     InvalidConfiguration
         The file cannot be read or holds something that cannot be used.
     """
-    values = _from_file(file or DEFAULT_FILE, must_exist=file is not None)
-    values |= options
-    collector = values.get("collector")
+    used = file or DEFAULT_FILE
+    values = read_settings(used) if file is not None or used.exists() else {}
+    # The usual token stands beside the settings, wherever these stand.
+    usual = used.with_name("token")
+    if "token_file" not in values and usual.exists():
+        values["token_file"] = str(usual)
+    return settings_from(values | dict(options))
+
+
+def settings_from(values: Mapping[str, Any]) -> Settings:
+    """Check values of a settings file and options.
+
+    Raises
+    ------
+    InvalidConfiguration
+        One of them cannot be used.
+    """
     limit = values.get("queue_limit", QUEUE_LIMIT)
     if not isinstance(limit, int) or limit < _LEAST_QUEUE:
         raise InvalidConfiguration(
             f"queue_limit must be a number from {_LEAST_QUEUE} upwards"
         )
+    texts = {name: _text(values, name) for name in values.keys() - {"queue_limit"}}
+    collector, proxy = texts.get("collector"), texts.get("proxy")
     return Settings(
-        collector=None
-        if collector is None
-        else checked_address(_text(values, "collector")),
+        collector=None if collector is None else checked_address(collector),
+        token=texts.get("token"),
+        proxy=None if proxy is None else _checked_proxy(proxy),
+        every_minutes=minutes_of(texts.get("every", DEFAULT_PERIOD)),
         queue_limit=limit,
-        **{name: Path(_text(values, name)) for name in _PATHS if name in values},
+        **{name: Path(texts[name]) for name in _PATHS if name in texts},
     )
 
 
@@ -109,19 +139,44 @@ def is_loopback(parts: SplitResult) -> bool:
     return re.fullmatch(_LOOPBACK, parts.hostname or "") is not None
 
 
-def _from_file(file: Path, *, must_exist: bool) -> dict[str, Any]:
+def _checked_proxy(address: str) -> str:
     try:
-        text = file.read_text(encoding="utf-8")
+        parts = urlsplit(address)
+        usable = parts.scheme in ("http", "https") and bool(parts.hostname)
+        _ = parts.port
+    except ValueError:
+        usable = False
+    if not usable:
+        # Not the address itself: it may hold the account's password.
+        raise InvalidConfiguration("proxy must be an address such as http://proxy:3128")
+    return address
+
+
+def read_settings(file: Path) -> dict[str, Any]:
+    """Read a settings file as it stands.
+
+    Raises
+    ------
+    InvalidConfiguration
+        It is missing, is no TOML or holds a setting that there is not.
+    """
+    try:
+        text = file.read_text(encoding="utf-8-sig")
     except FileNotFoundError as error:
-        if must_exist:
-            raise InvalidConfiguration(f"{file} does not exist") from error
-        return {}
+        raise InvalidConfiguration(f"{file} does not exist") from error
     except (OSError, UnicodeDecodeError) as error:
         raise InvalidConfiguration(f"{file} cannot be read: {error}") from error
-    return _parsed(text, file)
+    return parse_settings(text, str(file))
 
 
-def _parsed(text: str, file: Path) -> dict[str, Any]:
+def parse_settings(text: str, file: str) -> dict[str, Any]:
+    """Understand the text of a settings file.
+
+    Raises
+    ------
+    InvalidConfiguration
+        It is no TOML or holds a setting that there is not.
+    """
     # Only a run that finds a file pays for the parser.
     import tomllib  # noqa: PLC0415
 

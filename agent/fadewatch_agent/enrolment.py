@@ -6,15 +6,14 @@ from typing import NamedTuple, TypeGuard
 
 from fadewatch_agent.client import Client
 from fadewatch_agent.configuration import Settings
-from fadewatch_agent.errors import NotACollector, NotEnrolled
+from fadewatch_agent.errors import InvalidConfiguration, NotACollector, NotEnrolled
+from fadewatch_agent.secret import checked_token, is_secret, read_token_file
 from fadewatch_agent.state import read_record, write_record
 from fadewatch_common.encoding import to_plain
 from fadewatch_common.placeholders import is_placeholder, is_placeholder_uuid
 from fadewatch_common.report import Laptop, Report
 
 FILE = "enrolment.json"
-
-_LONGEST_TOKEN = 4096
 
 
 class Enrolment(NamedTuple):
@@ -56,15 +55,24 @@ def kept_enrolment(state: Path) -> Enrolment | None:
     )
 
 
-def has_newer_token(settings: Settings) -> bool:
-    """Say whether the token was put there after the key that is kept."""
-    if settings.token_file is None:
-        return False
+def has_another_token(settings: Settings) -> bool:
+    """Say whether there is a token other than the one that gave the kept key.
+
+    Not when it was put there: a token that is lent to a service looks new each time.
+    """
     try:
-        token, key = settings.token_file.stat(), (settings.state / FILE).stat()
-    except OSError:
+        token = _token(settings)
+    except NotEnrolled:
         return False
-    return token.st_mtime_ns > key.st_mtime_ns
+    return token_mark(token) != read_record(settings.state / FILE).get("token_mark")
+
+
+def token_mark(token: str) -> str:
+    """Return what a token is recognised by, and from which it cannot be guessed."""
+    # Loaded by then: TLS needs the same library.
+    from hashlib import sha256  # noqa: PLC0415
+
+    return sha256(token.encode()).hexdigest()
 
 
 def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
@@ -77,7 +85,7 @@ def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
     DeliveryError
         The collector gave no key.
     """
-    token = _token(settings.token_file)
+    token = _token(settings)
     body = {
         "token": token,
         "laptop": to_plain(report.laptop),
@@ -85,7 +93,7 @@ def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
     }
     answer = client.post("/api/v1/enrol", json.dumps(body).encode(), expected=201)
     laptop_id, key = answer.get("laptop_id"), answer.get("key")
-    if not _is_number(laptop_id) or not _is_key(key):
+    if not _is_number(laptop_id) or not is_secret(key):
         raise NotACollector("the answer to the enrolment names no laptop or key")
     enrolment = Enrolment(
         collector=settings.collector or "",
@@ -94,7 +102,8 @@ def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
         serial=report.laptop.serial,
         board_uuid=report.laptop.board_uuid,
     )
-    write_record(settings.state / FILE, enrolment._asdict())
+    record = enrolment._asdict() | {"token_mark": token_mark(token)}
+    write_record(settings.state / FILE, record)
     return enrolment
 
 
@@ -102,26 +111,25 @@ def _text(value: object) -> str | None:
     return value if isinstance(value, str) else None
 
 
-def _is_key(key: object) -> bool:
-    """Say whether it can go into a header: visible ASCII alone."""
-    if not isinstance(key, str) or not key or len(key) > _LONGEST_TOKEN:
-        return False
-    return all("!" <= character <= "~" for character in key)
-
-
-def _token(file: Path | None) -> str:
-    if file is None:
-        raise NotEnrolled("this laptop is not enrolled, and no token file is set")
+def _token(settings: Settings) -> str:
+    """Return the token of the file, or else the one among the settings."""
+    file, token = settings.token_file, settings.token
     try:
-        with file.open("rb") as stream:
-            token = stream.read(_LONGEST_TOKEN + 1).decode("ascii", "replace").strip()
-    except OSError as error:
-        raise NotEnrolled(
-            f"this laptop is not enrolled, and the token cannot be read: {error}"
-        ) from error
-    if not _is_key(token):
-        raise NotEnrolled(f"this laptop is not enrolled, and {file} holds no token")
-    return token
+        # A service manager lends a blank file where there is none.
+        if file is not None and (token is None or _holds_something(file)):
+            return read_token_file(file)
+        if token is not None:
+            return checked_token(token, "the setting token")
+    except InvalidConfiguration as error:
+        raise NotEnrolled(f"this laptop is not enrolled, and {error}") from error
+    raise NotEnrolled("this laptop is not enrolled, and no token is set")
+
+
+def _holds_something(file: Path) -> bool:
+    try:
+        return bool(file.read_bytes().strip())
+    except OSError:
+        return False
 
 
 def _is_number(value: object) -> TypeGuard[int]:

@@ -6,6 +6,8 @@
     ├── UsageError           also ValueError    a wrong command line (arguments.py)
     ├── DamagedTables        also ValueError    SMBIOS tables that make no sense
     ├── InvalidConfiguration also ValueError    a setting that cannot be used
+    ├── NotABundle           also LookupError   no manifest to compare files with
+    ├── NotSetUp             also OSError       what stopped an installation
     ├── NotEnrolled          also LookupError   no key, and no token to get one
     ├── UnusableSpool        also OSError       the queue's file cannot be used
     └── DeliveryError        also OSError       the collector did not take reports
@@ -31,6 +33,20 @@ class DamagedTables(AgentError, ValueError):
 
 class InvalidConfiguration(AgentError, ValueError):
     """A setting is missing or cannot be used."""
+
+
+class NotABundle(AgentError, LookupError):
+    """The running agent is no bundle, so there is nothing to compare it with."""
+
+    def __init__(self, root: object) -> None:
+        super().__init__(
+            f"{root} holds no manifest: this agent was installed as a Python package, "
+            "whose files pip can check"
+        )
+
+
+class NotSetUp(AgentError, OSError):
+    """The machine could not be set up, or not wholly; running it again is safe."""
 
 
 class NotEnrolled(AgentError, LookupError):

@@ -10,7 +10,12 @@ from fadewatch_agent.client import LONGEST_WAIT, Client
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Delivered, Patience, deliver, patiently
 from fadewatch_agent.enrolment import FILE as ENROLMENT_FILE
-from fadewatch_agent.enrolment import Enrolment, enrol, has_newer_token, kept_enrolment
+from fadewatch_agent.enrolment import (
+    Enrolment,
+    enrol,
+    has_another_token,
+    kept_enrolment,
+)
 from fadewatch_agent.errors import (
     DeliveryError,
     InvalidConfiguration,
@@ -32,11 +37,19 @@ _OTHER_LAPTOP = "taken on another laptop, from which this disk or image came"
 
 
 class Surroundings(NamedTuple):
-    """What a run takes from outside: a laptop, time and chance."""
+    """What a run takes from outside: a laptop, time and chance.
+
+    Attributes
+    ----------
+    spread
+        Longest random wait before a laptop enrols [s], so that a room of laptops
+        made from one image does not ask at once.
+    """
 
     machine: Machine
     moment: Moment
     patience: Patience
+    spread: float = 0.0
 
 
 class Result(NamedTuple):
@@ -131,10 +144,12 @@ class _Run:
         self, spool: Spool, reading: Report, kept: Enrolment | None
     ) -> Delivered:
         self._keep_the_promised_wait()
-        client = Client(self._collector, self._settings.ca)
+        client = Client(self._collector, self._settings.ca, self._settings.proxy)
         if kept is None or not self._may_use(kept):
-            ask = partial(enrol, self._settings, client, reading)
-            kept = patiently(ask, self._around.patience)
+            patience = self._around.patience
+            if self._around.spread:
+                patience.pause(patience.jitter(self._around.spread))
+            kept = patiently(partial(enrol, self._settings, client, reading), patience)
         key = kept.key
 
         def post(body: bytes) -> dict[str, Any]:
@@ -147,7 +162,7 @@ class _Run:
         if kept.collector != self._collector:
             return False
         # A revoked key stays revoked until a person brings a new token.
-        return not (self._before.get("refused") and has_newer_token(self._settings))
+        return not (self._before.get("refused") and has_another_token(self._settings))
 
     def _keep_the_promised_wait(self) -> None:
         """Stay away until the moment that the collector asked for."""

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from click import Context, Group
 
+from fadewatch_agent.cli import COMMANDS as AGENT_COMMANDS
 from fadewatch_collector.cli.main import COMMANDS, main
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS
@@ -69,3 +70,9 @@ def test_the_top_level_holds_what_it_should() -> None:
         "tests",
         "pyproject.toml",
     }
+
+
+def test_every_command_of_the_agent_is_in_the_readme() -> None:
+    rows = [line for line in README.splitlines() if line.startswith("| `")]
+    for name in AGENT_COMMANDS:
+        assert any(f"`{name}" in row.split("|")[1] for row in rows), name

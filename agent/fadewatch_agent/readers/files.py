@@ -11,6 +11,9 @@ _SPACES = re.compile(r"[\x00-\x20\x7f-\xa0\ud800-\udfff]+")
 _LONGEST_NUMBER = 20
 """Characters of the longest 64-bit number with its sign."""
 
+LENT = "CREDENTIALS_DIRECTORY"
+"""Variable with the folder of lent files."""
+
 _REASONS = {
     errno.EACCES: "permission denied",
     errno.EPERM: "permission denied",
@@ -26,15 +29,19 @@ class SystemFiles:
     """The files under /sys and /proc, of this system or of a saved tree.
 
     A saved tree has folders ``sys`` and ``proc``; a tree without them is taken for a
-    saved /sys itself.
+    saved /sys itself. ``lent`` is the folder of copies that the service manager made
+    of files that this account may not read (systemd.exec(5), LoadCredential=).
     """
 
-    __slots__ = ("proc", "sys")
+    __slots__ = ("lent", "proc", "sys")
 
-    def __init__(self, root: Path = Path("/")) -> None:
+    def __init__(self, root: Path = Path("/"), lent: Path | None = None) -> None:
         whole = root / "sys"
         self.sys = whole if whole.is_dir() else root
         self.proc = root / "proc"
+        if lent is None and root == Path("/") and LENT in os.environ:
+            lent = Path(os.environ[LENT])
+        self.lent = lent
 
     def folders(self, name: str) -> list[Path]:
         """List the entries of a folder of /sys by name; none when it is missing."""

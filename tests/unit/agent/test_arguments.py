@@ -50,7 +50,7 @@ def test_help_lists_the_commands(word: str) -> None:
     chosen = parse([word], COMMANDS)
 
     assert chosen.command is None
-    assert "  look      look at it\n  stay      stay\n" in chosen.text
+    assert "  look  look at it\n  stay  stay\n" in chosen.text
 
 
 def test_help_of_a_command_lists_its_options() -> None:

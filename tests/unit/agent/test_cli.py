@@ -72,11 +72,11 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == f"{__version__}\n"
 
 
-def test_help_names_the_three_commands(capsys: pytest.CaptureFixture[str]) -> None:
+def test_help_names_the_commands(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--help") == cli.DONE
 
     out = capsys.readouterr().out
-    assert all(f"\n  {command} " in out for command in ("read", "report", "status"))
+    assert all(f"\n  {command} " in out for command in cli.COMMANDS)
 
 
 @pytest.mark.parametrize(

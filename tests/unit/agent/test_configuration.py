@@ -64,7 +64,10 @@ def test_options_come_before_the_file(tmp_path: Path) -> None:
     ("text", "message"),
     [
         ("collector =", "Invalid value"),
-        ('colector = "x"', "unknown setting colector; there are collector, token_file"),
+        (
+            'colector = "x"',
+            "unknown setting colector; there are collector, token, token_file",
+        ),
         ("collector = 7", "collector must be text"),
         ('collector = ""', "collector must be text"),
         ("state = true", "state must be text"),

@@ -5,8 +5,14 @@ from typing import Any
 
 import pytest
 
-from fadewatch_agent.configuration import Settings
-from fadewatch_agent.enrolment import FILE, Enrolment, has_newer_token, kept_enrolment
+from fadewatch_agent.configuration import Settings, settings_from
+from fadewatch_agent.enrolment import (
+    FILE,
+    Enrolment,
+    has_another_token,
+    kept_enrolment,
+    token_mark,
+)
 from fadewatch_agent.state import write_record
 from fadewatch_common.report import Laptop
 
@@ -84,6 +90,34 @@ def test_without_a_file_there_is_no_enrolment(tmp_path: Path) -> None:
     assert kept_enrolment(tmp_path) is None
 
 
-def test_without_a_token_file_there_is_no_newer_token(tmp_path: Path) -> None:
-    assert not has_newer_token(Settings(state=tmp_path))
-    assert not has_newer_token(Settings(state=tmp_path, token_file=tmp_path / "none"))
+def told(state: Path, **values: str) -> Settings:
+    return settings_from({"state": str(state), **values})
+
+
+def test_without_a_token_there_is_no_other_token(tmp_path: Path) -> None:
+    none = tmp_path / "none"
+
+    assert not has_another_token(Settings(state=tmp_path))
+    assert not has_another_token(Settings(state=tmp_path, token_file=none))
+    assert not has_another_token(told(tmp_path, token=" "))  # noqa: S106
+
+
+def test_the_token_that_gave_the_key_is_no_other_token(tmp_path: Path) -> None:
+    write_record(tmp_path / FILE, RECORD | {"token_mark": token_mark("word")})
+
+    assert not has_another_token(told(tmp_path, token="word"))  # noqa: S106
+    assert has_another_token(told(tmp_path, token="other"))  # noqa: S106
+
+
+@pytest.mark.parametrize(
+    ("file", "setting", "other"),
+    [("word\n", "new", False), ("\n", "new", True), ("new", "word", True)],
+)
+def test_the_file_comes_before_the_setting_unless_it_is_blank(
+    tmp_path: Path, file: str, setting: str, *, other: bool
+) -> None:
+    write_record(tmp_path / FILE, RECORD | {"token_mark": token_mark("word")})
+    (tmp_path / "token").write_text(file)
+    settings = told(tmp_path, token_file=str(tmp_path / "token"), token=setting)
+
+    assert has_another_token(settings) is other

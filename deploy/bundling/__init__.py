@@ -1,0 +1,1 @@
+"""The agent's bundles, each by a module of its own."""
