@@ -13,6 +13,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.rules.assessment import Assessment
+from fadewatch_collector.rules.pack_types import pool_name
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.tables import (
     assessments,
@@ -145,7 +146,7 @@ async def load_fitted(
         FittedPack(
             id=row.id,
             subject=Subject(row.laptop_id, row.id, row.site),
-            pack_type=pack_type(row.maker, row.model),
+            pack_type=pool_name(row.maker, row.model),
             laptop_maker=row.laptop_maker,
             laptop_model=row.laptop_model,
             is_in_slot=row.until_at is None,
@@ -166,14 +167,9 @@ async def own_fades(connection: AsyncConnection) -> list[tuple[str, float]]:
         .where(column.fade_source == OWN_HISTORY, column.fade_per_month > 0)
     )
     return [
-        (pack_type(maker, model), fade)
+        (pool_name(maker, model), fade)
         for maker, model, fade in await connection.execute(query)
     ]
-
-
-def pack_type(maker: str | None, model: str | None) -> str:
-    """Return the name under which packs of one type are pooled; empty is unknown."""
-    return f"{maker or ''}|{model}" if model else ""
 
 
 async def save_assessments(
