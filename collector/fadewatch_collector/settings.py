@@ -80,6 +80,11 @@ class Settings(BaseSettings):
         description="File with your own certificate authority, trusted beside those "
         "of the system by mail and webhooks.",
     )
+    currency: str = Field(
+        default="EUR",
+        pattern="^[A-Z]{3}$",
+        description="Currency of prices, by its three letters (ISO 4217).",
+    )
     log_level: str = Field(
         default="INFO",
         pattern="^(DEBUG|INFO|WARNING|ERROR)$",

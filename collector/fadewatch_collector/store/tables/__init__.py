@@ -39,6 +39,7 @@ from fadewatch_collector.store.tables.fleet import (
     slot_stays,
     unreadable_reports,
 )
+from fadewatch_collector.store.tables.stock import pack_stock
 
 __all__ = [
     "agent_keys",
@@ -59,6 +60,7 @@ __all__ = [
     "operator_sessions",
     "operators",
     "outbox",
+    "pack_stock",
     "packs",
     "place_changes",
     "place_imports",
