@@ -12,6 +12,8 @@ code  means
       waits in the queue if it is known which collector is meant
 6     ``report``: queued, and the collector refused the key or token
 7     ``check-image``: the image may not be copied; ``verify``: a file was changed
+10    ``bench``: ready with remarks (0 is ready)
+20    ``bench``: not ready
 ====  ==========================================================================
 
 What only one command needs is imported when it runs: ``read`` never pays for TLS.
@@ -75,6 +77,17 @@ _SPREAD = Option("spread", "before enrolling wait at random, this at most", "TIM
 _DELAY = Option("delay", "once enrolled, wait at random before reading", "TIME")
 COMMANDS = {
     "read": Command("read this laptop now and print it", (_JSON, _ROOT)),
+    "bench": Command(
+        "check on the bench whether this laptop may be issued",
+        (
+            _JSON,
+            Option("new-pack", "after a change: the pack should be a new one"),
+            Option("service-years", "years it is to serve (default: policy)", "N"),
+            Option("offline", "do not ask the collector for its figures"),
+            _ROOT,
+            *_SETTINGS,
+        ),
+    ),
     "report": Command(
         "read, queue on disk, deliver what is queued",
         (_ROOT, _PATIENCE, _SPREAD, _DELAY, *_SETTINGS),
@@ -150,6 +163,12 @@ def _read(values: Values) -> int:
     return DONE if report.packs else NO_PACK
 
 
+def _bench(values: Values) -> int:
+    from fadewatch_agent.bench_command import run_bench  # noqa: PLC0415
+
+    return run_bench(values, _machine(values), _now(), _settings)
+
+
 def _report(values: Values) -> int:
     from fadewatch_agent.delivery import Patience  # noqa: PLC0415
     from fadewatch_agent.reporting import Surroundings, report  # noqa: PLC0415
@@ -221,6 +240,7 @@ def _verdict(good: str, problems: Sequence[str]) -> int:
 
 _ACTIONS = {
     "read": _read,
+    "bench": _bench,
     "report": _report,
     "status": _status,
     "install": _install,

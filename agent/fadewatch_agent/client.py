@@ -49,13 +49,18 @@ _PROBLEM = "application/problem+json"
 
 
 class Client:
-    """Posts JSON to one collector; follows no redirect."""
+    """Talks JSON with one collector; follows no redirect."""
 
     def __init__(
-        self, collector: str, ca: Path | None, proxy: str | None = None
+        self,
+        collector: str,
+        ca: Path | None,
+        proxy: str | None = None,
+        timeout: float = TIMEOUT,
     ) -> None:
         self._collector = checked_address(collector)
         self._parts = urlsplit(self._collector)
+        self._timeout = timeout
         self._context = _trust(ca) if self._parts.scheme == "https" else None
         self._proxy = _proxy(self._parts, proxy)
 
@@ -80,18 +85,39 @@ class Client:
         DeliveryError
             Anything but the expected answer came, or none.
         """
+        headers = {"Content-Type": "application/json", "Content-Encoding": "gzip"}
+        return self._exchange("POST", path, key, expected, (_packed(body), headers))
+
+    def get(self, path: str, key: str) -> dict[str, Any]:
+        """Return the JSON object at a path below the collector's address.
+
+        Raises
+        ------
+        DeliveryError
+            Anything but a good answer came, or none.
+        """
+        return self._exchange("GET", path, key, 200, (None, {}))
+
+    def _exchange(
+        self,
+        method: str,
+        path: str,
+        key: str | None,
+        expected: int,
+        sent: tuple[bytes | None, dict[str, str]],
+    ) -> dict[str, Any]:
+        body, more = sent
         headers = {
             "User-Agent": f"fadewatch-agent/{__version__}",
-            "Content-Type": "application/json",
-            "Content-Encoding": "gzip",
             "Accept": f"application/json, {_PROBLEM}",
             "Connection": "close",
+            **more,
         }
         if key is not None:
             headers["Authorization"] = f"Bearer {key}"
         connection = self._connection()
         try:
-            connection.request("POST", self._parts.path + path, _packed(body), headers)
+            connection.request(method, self._parts.path + path, body, headers)
             response = connection.getresponse()
             answer = _answer(response)
         except (OSError, http.client.HTTPException, UnicodeError) as error:
@@ -104,16 +130,16 @@ class Client:
     def _connection(self) -> http.client.HTTPConnection:
         host, port = self._parts.hostname or "", self._parts.port
         if self._context is None:
-            return http.client.HTTPConnection(host, port, timeout=TIMEOUT)
+            return http.client.HTTPConnection(host, port, timeout=self._timeout)
         if self._proxy is None:
             return http.client.HTTPSConnection(
-                host, port, timeout=TIMEOUT, context=self._context
+                host, port, timeout=self._timeout, context=self._context
             )
         # The proxy is asked for a tunnel: it sees the collector's name, never a key.
         connection = http.client.HTTPSConnection(
             self._proxy.hostname or "",
             self._proxy.port or _PROXY_PORT,
-            timeout=TIMEOUT,
+            timeout=self._timeout,
             context=self._context,
         )
         connection.set_tunnel(host, port, _proxy_headers(self._proxy))

@@ -2,9 +2,8 @@
 
 import json
 from pathlib import Path
-from typing import NamedTuple, TypeGuard
+from typing import TYPE_CHECKING, NamedTuple, TypeGuard
 
-from fadewatch_agent.client import Client
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.errors import InvalidConfiguration, NotACollector, NotEnrolled
 from fadewatch_agent.secret import checked_token, is_secret, read_token_file
@@ -12,6 +11,10 @@ from fadewatch_agent.state import read_record, write_record
 from fadewatch_common.encoding import to_plain
 from fadewatch_common.placeholders import is_placeholder, is_placeholder_uuid
 from fadewatch_common.report import Laptop, Report
+
+if TYPE_CHECKING:
+    # Who only looks whether there is a key does not pay for TLS.
+    from fadewatch_agent.client import Client
 
 FILE = "enrolment.json"
 
@@ -75,7 +78,7 @@ def token_mark(token: str) -> str:
     return sha256(token.encode()).hexdigest()
 
 
-def enrol(settings: Settings, client: Client, report: Report) -> Enrolment:
+def enrol(settings: Settings, client: "Client", report: Report) -> Enrolment:
     """Exchange the token for a key of this laptop's own, and keep it.
 
     Raises

@@ -35,6 +35,9 @@ if sys.platform == "win32":
                 return
         new.replace(old)
 
+    def give_to_owner(descriptor: int, folder: Path) -> None:
+        """Do nothing: on Windows a file takes its folder's access rights."""
+
     def sync_folder(folder: Path) -> None:
         """Do nothing: Windows has no way to sync a folder, and its journal no need."""
 
@@ -52,6 +55,16 @@ else:
     def replace(new: Path, old: Path) -> None:
         """Put a file in another one's place, whole or not at all."""
         new.replace(old)
+
+    def give_to_owner(descriptor: int, folder: Path) -> None:
+        """Give a file to the owner of its folder.
+
+        The service runs as a user of its own: what root writes into the service's
+        state, as at the bench, must stay the service's to read and replace.
+        """
+        if os.geteuid() == 0:
+            owner = folder.stat()
+            os.fchown(descriptor, owner.st_uid, owner.st_gid)
 
     def sync_folder(folder: Path) -> None:
         """Make sure that a folder's entries outlive a power loss."""

@@ -25,14 +25,19 @@ from fadewatch_agent.errors import (
 )
 from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, remarks_of, take_reading
+from fadewatch_agent.seen import seen_after
 from fadewatch_agent.spool import Spool, with_spool
-from fadewatch_agent.state import ensure_folder, only_one, read_record, write_record
+from fadewatch_agent.state import (
+    STATE_FILE,
+    ensure_folder,
+    only_one,
+    read_record,
+    write_record,
+)
 from fadewatch_common.encoding import format_moment, to_json
 from fadewatch_common.report import Report
 
 SPOOL_FILE = "spool.sqlite"
-STATE_FILE = "state.json"
-
 _OTHER_LAPTOP = "taken on another laptop, from which this disk or image came"
 
 
@@ -118,7 +123,13 @@ class _Run:
             self._settings.queue_limit,
             lambda spool: self._with(spool, reading.report),
         )
-        known = {"packs": reading.identities}
+        seen = seen_after(
+            self._before,
+            reading.report.laptop,
+            reading.report.packs,
+            reading.report.measured_at.date(),
+        )
+        known = {"packs": reading.identities} | seen
         write_record(self._file, self._before | known | self._remembered(result))
         return result
 

@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.enrolment import kept_enrolment
 from fadewatch_agent.errors import UnusableSpool
-from fadewatch_agent.reporting import SPOOL_FILE, STATE_FILE
+from fadewatch_agent.reporting import SPOOL_FILE
 from fadewatch_agent.spool import Spool
-from fadewatch_agent.state import read_record
+from fadewatch_agent.state import STATE_FILE, read_record
 
 _SHOWN = 5
 """Reports set aside that are shown one by one."""

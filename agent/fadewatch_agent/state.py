@@ -7,7 +7,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from fadewatch_agent.lasting import replace, sync_folder, try_lock
+from fadewatch_agent.lasting import (
+    give_to_owner,
+    replace,
+    sync_folder,
+    try_lock,
+)
+
+STATE_FILE = "state.json"
+"""What is known of the last runs."""
 
 _FOLDER_MODE = 0o700
 _FILE_MODE = 0o600
@@ -33,6 +41,7 @@ def write_record(file: Path, record: dict[str, Any]) -> None:
     new.unlink(missing_ok=True)
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
     with open(os.open(new, flags, _FILE_MODE), "wb") as stream:  # noqa: PTH123
+        give_to_owner(stream.fileno(), file.parent)
         stream.write(json.dumps(record).encode())
         stream.flush()
         os.fsync(stream.fileno())
@@ -46,6 +55,7 @@ def only_one(folder: Path) -> Iterator[bool]:
     # Python opens what no child process inherits.
     descriptor = os.open(folder / "lock", os.O_RDWR | os.O_CREAT, _FILE_MODE)
     try:
+        give_to_owner(descriptor, folder)
         yield try_lock(descriptor)
     finally:
         os.close(descriptor)

@@ -40,6 +40,8 @@ DRIVE_KINDS: tuple[DriveKind, ...] = ("nvme", "ssd", "hdd", "emmc", "unknown")
 NAME_LENGTH = 128
 """Longest name, model or serial kept [characters]; ACPI strings have up to 63."""
 REMARK_LENGTH = 300
+FIRMWARE_RECORD = "in the firmware's record of the start"
+"""Stands in a remark where that record disagrees with a pack's own gauge."""
 
 Name = Annotated[str, Text(NAME_LENGTH)]
 Capacity = Annotated[int, Between(0, 2**31 - 1)]

@@ -87,8 +87,11 @@ def collector_server(
     class Handler(BaseHTTPRequestHandler):
         timeout = 10
 
+        def do_GET(self) -> None:
+            self.do_POST()
+
         def do_POST(self) -> None:
-            size = int(self.headers["Content-Length"])
+            size = int(self.headers.get("Content-Length", 0))
             heard = Heard(self.path, dict(self.headers), self.rfile.read(size))
             told.heard.append(heard)
             if (say := told.answer(heard)) is not None:

@@ -9,6 +9,7 @@ from fadewatch_agent.installation.host import Host
 from fadewatch_agent.places import Places
 
 _KNOWN = {
+    "bench.json": "what a collector said of the laptop that the image is made on",
     "enrolment.json": "the key and the identity of the laptop that the image is made on",
     "spool.sqlite": "readings that wait for delivery",
     "state.json": "what the last run saw, among it the packs' identities",

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from fadewatch_agent.readers.smbios import Structure, Tables
 from fadewatch_common.placeholders import is_placeholder
-from fadewatch_common.report import Pack
+from fadewatch_common.report import FIRMWARE_RECORD, Pack
 from fadewatch_common.smart_battery import unpack_date
 
 _PORTABLE_BATTERY = 22
@@ -99,5 +99,5 @@ def _disagreement(pack: Pack, record: PortableBattery) -> tuple[str, ...]:
         return ()
     if abs(told - read) <= _DESIGN_TOLERANCE * read:
         return ()
-    said = f"{told} mWh in the firmware's record of the start"
+    said = f"{told} mWh {FIRMWARE_RECORD}"
     return (f"{pack.slot}: design capacity is {read} mWh, but {said}",)

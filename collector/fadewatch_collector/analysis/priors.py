@@ -11,13 +11,10 @@ from fadewatch_collector.analysis.figures import (
     FADE_SOURCES,
     Assessments,
 )
+from fadewatch_common.fade import PUBLISHED_FADE_PER_MONTH
 
-PUBLISHED_FADE = 0.0085 / DAYS_PER_MONTH
-"""Typical fade of a laptop pack [1/d].
-
-300 to 500 cycles to 80 % of design (makers' usual figure) at about 200 cycles a year
-is 8 to 13 % a year; the lower half, as many packs stay on mains.
-"""
+PUBLISHED_FADE = PUBLISHED_FADE_PER_MONTH / DAYS_PER_MONTH
+"""Typical fade of a laptop pack [1/d]."""
 PUBLISHED_SPREAD = 1.0
 """Standard deviation of the natural logarithm of fade; own choice.
 

@@ -4,20 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fadewatch_common.bench.packs import (
+    DESIGN_CAPACITY_TOLERANCE,
+    DESIGN_VOLTAGE_TOLERANCE,
+)
 from fadewatch_common.policy import Policy
 from fadewatch_common.report import PackState
-
-DESIGN_CAPACITY_TOLERANCE = 0.05
-"""Difference of design capacity between packs of one type [fraction].
-
-Own choice: makers' second sources state the same nominal value or a few percent off.
-"""
-
-DESIGN_VOLTAGE_TOLERANCE = 0.06
-"""Difference of design voltage between packs of one type [fraction].
-
-Own choice: 3.6, 3.7 and 3.8 V a cell are within it, another number of cells is not.
-"""
 
 UNKNOWN = "not told"
 

@@ -83,7 +83,7 @@ def test_help_names_the_commands(capsys: pytest.CaptureFixture[str]) -> None:
     "words",
     [
         [],
-        ["bench"],
+        ["weigh"],
         ["read", "--loud"],
         ["read", "--root", "/nowhere/at/all"],
         ["report", "--collector", "https://fade.example", "--patience", "long"],

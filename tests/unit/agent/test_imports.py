@@ -81,6 +81,17 @@ def test_read_loads_nothing_that_only_delivery_needs(
     assert loaded & ONLY_FOR_DELIVERY == set()
 
 
+def test_a_bench_check_of_a_saved_tree_loads_nothing_that_talks_to_a_collector(
+    tmp_path: Path,
+) -> None:
+    words = ["bench", "--root", str(tmp_path)]
+
+    loaded = modules_after(f"from fadewatch_agent.cli import main\nmain({words!r})")
+
+    assert "fadewatch_common.bench.verdict" in loaded
+    assert loaded & ONLY_FOR_DELIVERY <= {"fcntl"}
+
+
 def test_report_loads_no_package_that_costs_more_than_it_gives() -> None:
     loaded = modules_after("import fadewatch_agent.reporting, fadewatch_agent.cli")
 

@@ -1,5 +1,6 @@
 """What is remembered between runs."""
 
+import os
 import stat
 from pathlib import Path
 
@@ -34,6 +35,19 @@ def test_a_record_is_for_its_owner_alone(tmp_path: Path) -> None:
     write_record(file, {})
 
     assert mode(file) == 0o600
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="root gives away")
+def test_what_root_writes_belongs_to_the_owner_of_the_folder(tmp_path: Path) -> None:
+    os.chown(tmp_path, 54_321, 54_322)
+
+    write_record(tmp_path / "state.json", {})
+    with only_one(tmp_path) as alone:
+        assert alone
+
+    for name in ("state.json", "lock"):
+        told = (tmp_path / name).stat()
+        assert (told.st_uid, told.st_gid) == (54_321, 54_322)
 
 
 @pytest.mark.parametrize("content", [b"", b"{", b"[]", b"\xff", b"null"])

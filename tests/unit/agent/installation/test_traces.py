@@ -35,6 +35,7 @@ def test_an_image_that_was_just_prepared_is_clean() -> None:
         ("spool.sqlite-journal", "left by a run"),
         ("spool.sqlite.damaged", "left by a run"),
         ("state.json", "the packs' identities"),
+        ("bench.json", "what a collector said"),
         ("lock", "left by a run"),
         ("anything/else", "left by a run"),
     ],
