@@ -78,7 +78,7 @@ def assess(
         _assess(
             histories.some(start, stop),
             days[start:stop],
-            Thresholds(plan[start:stop], replace[start:stop]),
+            Thresholds(plan[start:stop], replace[start:stop], thresholds.common),
             _some(expected, start, stop),
         )
         for start, stop in _chunks(histories)
@@ -112,11 +112,13 @@ def _assess(
     drops = find_drops(batch)
     course = follow(batch, drops)
     trust = judge_gauges(batch)
-    fade = with_prior(batch, course, own_fade(batch, course), priors)
+    own = own_fade(batch, course)
+    fade = with_prior(batch, course, own, priors)
     seen = batch.count > 0
     wear = np.where(seen, 1.0 - level_now(batch, course, fade.sure), np.nan)
     trusted = seen & ~trust.frozen
-    crossings = _crossings(batch, course, wear, trusted, thresholds, priors)
+    level = running_median_of_5(batch.health)
+    crossings = _crossings(batch, course, level, wear, trusted, thresholds, priors)
     ends = np.where(seen, batch.day[:, [0, -1]].T, -1).astype(np.int32)
     return Assessments(
         pack_ids=histories.pack_ids,
@@ -129,8 +131,14 @@ def _assess(
         fade=_only(fade.daily, trusted),
         fade_per_cycle=_only(fade.per_cycle, trusted),
         fade_source=fade.source,
+        own_fade=np.where(trusted & np.isfinite(own.deviation), own.rate, np.nan),
         plan=crossings[0],
         replace=crossings[1],
+        common_on=np.where(
+            trusted & (wear >= thresholds.common),
+            _passed_on(batch, level, np.full(len(wear), thresholds.common)),
+            np.nan,
+        ),
         drop=drops,
         knee=_knees(batch, course),
         gauge=trust.code,
@@ -153,6 +161,7 @@ def _whole(batch: Batch, course: Course, count: int, start: FloatArray) -> Bins:
 def _crossings(
     batch: Batch,
     course: Course,
+    level: SingleArray,
     wear: FloatArray,
     trusted: Mask,
     thresholds: Thresholds,
@@ -171,7 +180,6 @@ def _crossings(
         fade=priors.fade,
         fade_spread=priors.spread,
     )
-    level = running_median_of_5(batch.health)
     limits = np.asarray(thresholds.plan), np.asarray(thresholds.replace)
     plan, replace = (
         _only(_passed(batch, level, wear, limit, expected), trusted)
@@ -187,10 +195,18 @@ def _passed(
     threshold: FloatArray,
     forecast: Crossing,
 ) -> Crossing:
-    """Put the day it happened in place of a forecast where wear is past already.
+    """Put the day it happened in place of a forecast where wear is past already."""
+    day = _passed_on(batch, level, threshold)
+    past = wear >= threshold
+    return Crossing(
+        np.where(past, day, forecast.on),
+        np.where(past, day, forecast.earliest),
+        np.where(past, day, forecast.latest),
+    )
 
-    It is the first reading after the last whose level was still above.
-    """
+
+def _passed_on(batch: Batch, level: SingleArray, threshold: FloatArray) -> FloatArray:
+    """Return the day of the first reading after the last that was not yet past."""
     above = batch.real & (level > 1.0 - threshold[:, None])
     columns = level.shape[1]
     after = np.where(
@@ -199,13 +215,7 @@ def _passed(
         columns - batch.count,
     )
     column = np.clip(after, 0, columns - 1)
-    day = batch.day[np.arange(len(column)), column].astype(np.float64)
-    past = wear >= threshold
-    return Crossing(
-        np.where(past, day, forecast.on),
-        np.where(past, day, forecast.earliest),
-        np.where(past, day, forecast.latest),
-    )
+    return batch.day[np.arange(len(column)), column].astype(np.float64)
 
 
 Figures = TypeVar("Figures", Crossing, Spread)

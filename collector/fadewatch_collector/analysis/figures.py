@@ -31,11 +31,13 @@ HORIZON_DAYS = 3652.5
 class Thresholds:
     """Wear at which a pack is planned for and replaced, as fractions.
 
-    Each is one number for all packs or one per pack.
+    Each is one number for all packs or one per pack. ``common`` is the wear at which
+    packs of all sites and models are compared with each other.
     """
 
     plan: float | FloatArray = 0.30
     replace: float | FloatArray = 0.40
+    common: float = 0.30
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,8 +120,13 @@ class Assessments:
         The same per cycle; NaN where cycles are not counted.
     fade_source
         Code into `FADE_SOURCES`.
+    own_fade
+        Rate that the pack's own history shows, whatever others of its type do, fraction
+        of design a day [1/d]; NaN where it is too short. May be below 0.
     plan, replace
         Forecast crossings of the two thresholds.
+    common_on
+        Day since when wear has been past the threshold common to all [d]; NaN: it is not.
     drop, knee
         What happened to the pack.
     gauge
@@ -142,8 +149,10 @@ class Assessments:
     fade: Spread
     fade_per_cycle: Spread
     fade_source: CodeArray
+    own_fade: FloatArray
     plan: Crossing
     replace: Crossing
+    common_on: FloatArray
     drop: Drops
     knee: Knees
     gauge: CodeArray

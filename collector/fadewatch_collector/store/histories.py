@@ -42,6 +42,26 @@ class FittedPack:
     hottest_c: float | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptAssessment:
+    """An assessment with what is kept beside it.
+
+    Attributes
+    ----------
+    own_fade_per_month
+        What the pack's own history shows, nothing borrowed [fraction a month].
+    plan_wear, replace_wear
+        The thresholds that its crossings are of.
+    """
+
+    pack_id: int
+    said: Assessment
+    fade_source: str
+    own_fade_per_month: float | None
+    plan_wear: float
+    replace_wear: float
+
+
 async def pack_ids_after(
     connection: AsyncConnection, after: int, limit: int
 ) -> list[int]:
@@ -173,7 +193,7 @@ async def own_fades(connection: AsyncConnection) -> list[tuple[str, float]]:
 
 
 async def save_assessments(
-    connection: AsyncConnection, made: Sequence[tuple[int, Assessment, str]]
+    connection: AsyncConnection, made: Sequence[KeptAssessment]
 ) -> None:
     """Keep the newest assessment of each pack."""
     make_insert = (
@@ -189,23 +209,25 @@ async def save_assessments(
                 if column.name != "pack_id"
             },
         ),
-        [
-            _values(pack_id, said) | {"fade_source": source}
-            for pack_id, said, source in made
-        ],
+        [_values(kept) for kept in made],
     )
 
 
-def _values(pack_id: int, said: Assessment) -> dict[str, object]:
+def _values(kept: KeptAssessment) -> dict[str, object]:
+    said = kept.said
     plan, replace = said.crossings.plan, said.crossings.replace
     fade = said.fade_percent_per_month
     return {
-        "pack_id": pack_id,
+        "pack_id": kept.pack_id,
         "as_of": said.as_of,
         "readings": said.readings,
         "wear": None if said.wear_percent is None else said.wear_percent / 100,
         "band": said.band,
         "fade_per_month": fade and fade.estimate / 100,
+        "fade_source": kept.fade_source,
+        "own_fade_per_month": kept.own_fade_per_month,
+        "plan_wear": kept.plan_wear,
+        "replace_wear": kept.replace_wear,
         "plan_earliest": plan and plan.earliest,
         "plan_on": plan and plan.on,
         "plan_latest": plan and plan.latest,

@@ -2,28 +2,36 @@
 
 import asyncio
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, timedelta
+from math import isnan
+from typing import Any
 
 import numpy as np
 
 from fadewatch_collector.analysis.assess import assess
-from fadewatch_collector.analysis.figures import FADE_SOURCES, Thresholds
+from fadewatch_collector.analysis.figures import (
+    DAYS_PER_MONTH,
+    FADE_SOURCES,
+    Assessments,
+    Thresholds,
+)
 from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
 from fadewatch_collector.rules.findings import ASSESSED_KINDS, pack_findings
-from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
+from fadewatch_collector.rules.policy_scopes import FLEET, policy_in_force, scopes_of
 from fadewatch_collector.store import alerts as alert_rows
 from fadewatch_collector.store import histories as rows
 from fadewatch_collector.store.alerts import Subject
-from fadewatch_collector.store.histories import FittedPack
+from fadewatch_collector.store.histories import FittedPack, KeptAssessment
 from fadewatch_collector.store.inspections import last_clean_inspections
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import apply_findings, heard_from
 from fadewatch_collector.usecases.borrowing import borrowed, learn_fades
+from fadewatch_collector.usecases.passings import keep_passings
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import judge_swaps
 from fadewatch_common.policy import Policy
@@ -103,10 +111,12 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
         fitted = await rows.load_fitted(
             connection, pack_ids, today - timedelta(days=WARM_DAYS)
         )
-        policies = await _policies(connection, services, fitted)
+        changes = await all_changes(connection)
+        policies = _policies(changes, services, fitted)
         inspected = await last_clean_inspections(connection, pack_ids)
         priors = await borrowed(connection, pack_ids, fitted)
-    thresholds = _thresholds(pack_ids, policies, services.policy)
+    common = policy_in_force(services.policy, changes, [FLEET])
+    thresholds = _thresholds(pack_ids, policies, common)
     # Numbers take the processor for a while: the loop goes on answering meanwhile.
     figures = await asyncio.to_thread(
         assess, histories, (today - EPOCH).days, thresholds, priors
@@ -123,17 +133,35 @@ async def assess_packs(services: Services, pack_ids: list[int]) -> None:
     }
     if not made:
         return
-    sources = [FADE_SOURCES[code] for code in figures.fade_source]
-    kept = [(pack_id, said, sources[place[pack_id]]) for pack_id, said in made.items()]
+    kept = [
+        _kept(pack_id, said, figures, place[pack_id], policies[pack_id])
+        for pack_id, said in made.items()
+    ]
     async with services.store.writing() as connection:
         await rows.save_assessments(connection, kept)
+        await keep_passings(connection, pack_ids, figures, thresholds, policies)
         await _settle(connection, services, fitted, made, policies)
 
 
-async def _policies(
-    connection: WriteConnection, services: Services, fitted: list[FittedPack]
+def _kept(
+    pack_id: int, said: Assessment, figures: Assessments, index: int, policy: Policy
+) -> KeptAssessment:
+    own = float(figures.own_fade[index])
+    return KeptAssessment(
+        pack_id=pack_id,
+        said=said,
+        fade_source=FADE_SOURCES[figures.fade_source[index]],
+        own_fade_per_month=None if isnan(own) else own * DAYS_PER_MONTH,
+        plan_wear=policy.plan_wear,
+        replace_wear=policy.replace_wear,
+    )
+
+
+def _policies(
+    changes: Mapping[str, Mapping[str, Any]],
+    services: Services,
+    fitted: list[FittedPack],
 ) -> dict[int, Policy]:
-    changes = await all_changes(connection)
     return {
         pack.id: policy_in_force(
             services.policy,
@@ -145,12 +173,13 @@ async def _policies(
 
 
 def _thresholds(
-    pack_ids: list[int], policies: dict[int, Policy], default: Policy
+    pack_ids: list[int], policies: dict[int, Policy], common: Policy
 ) -> Thresholds:
-    in_force = [policies.get(pack_id, default) for pack_id in pack_ids]
+    in_force = [policies.get(pack_id, common) for pack_id in pack_ids]
     return Thresholds(
         plan=np.array([policy.plan_wear for policy in in_force]),
         replace=np.array([policy.replace_wear for policy in in_force]),
+        common=common.plan_wear,
     )
 
 

@@ -19,6 +19,8 @@ from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
 from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.filing import file_waiting
+from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
+from fadewatch_collector.usecases.forecasts import keep_forecasts
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import confirm_swap, judge_swaps
 from fadewatch_common.encoding import to_json
@@ -86,6 +88,7 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
         while (filed := await file_waiting(then, limit=2_000)).reports:
             packs |= filed.packs
         await assess_all(then)
+        await keep_forecasts(then)
         await judge_swaps(then, packs)
         await look_for_silent(then)
         await _confirm_old_swaps(then, operator)
@@ -93,6 +96,7 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
         progress(done, len(fleet.deliveries))
     await assess_all(services)
     await look_for_silent(services)
+    await sum_up_fleet(services)
     async with services.store.writing() as connection:
         await set_value(connection, DEMO_MARK, until.isoformat())
     return done

@@ -9,6 +9,8 @@ from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
 from fadewatch_collector.usecases.finding import keep_search_terms
+from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
+from fadewatch_collector.usecases.forecasts import keep_forecasts
 from fadewatch_collector.usecases.notifications import make_digests
 from fadewatch_collector.usecases.services import Services
 
@@ -44,6 +46,8 @@ ROUNDS = (
     Round("keep-search-terms", 3, keep_search_terms),
     Round("look-for-silent", None, look_for_silent),
     Round("make-digests", 6, make_digests),
+    Round("keep-forecasts", 3, keep_forecasts),
+    Round("sum-up-fleet", None, sum_up_fleet),
 )
 
 

@@ -39,6 +39,11 @@ from fadewatch_collector.store.tables.fleet import (
     slot_stays,
     unreadable_reports,
 )
+from fadewatch_collector.store.tables.outcomes import (
+    fleet_figures,
+    kept_forecasts,
+    threshold_passings,
+)
 from fadewatch_collector.store.tables.stock import pack_stock
 
 __all__ = [
@@ -51,9 +56,11 @@ __all__ = [
     "enrolment_tokens",
     "filing_queue",
     "finding_watches",
+    "fleet_figures",
     "inspection_links",
     "inspections",
     "inventory_changes",
+    "kept_forecasts",
     "laptops",
     "metadata",
     "notification_routes",
@@ -73,5 +80,6 @@ __all__ = [
     "slot_stays",
     "store_values",
     "swaps",
+    "threshold_passings",
     "unreadable_reports",
 ]

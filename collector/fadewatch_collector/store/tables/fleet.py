@@ -206,6 +206,11 @@ assessments = Table(
     Column("fade_per_month", Float),
     # Whose history the fade comes from: the pack's own, or what it borrowed.
     Column("fade_source", Text),
+    # What its own history shows, nothing borrowed: types are compared by it.
+    Column("own_fade_per_month", Float),
+    # The thresholds that the crossings are of: a policy may change.
+    Column("plan_wear", Float),
+    Column("replace_wear", Float),
     Column("plan_earliest", Date),
     Column("plan_on", Date),
     Column("plan_latest", Date),

@@ -1,0 +1,203 @@
+"""The fleet as a whole: how many packs of which sort, and what is known of each."""
+
+from collections.abc import AsyncGenerator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from sqlalchemy import ColumnElement, and_, case, func, or_, select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.analysis.figures import Band
+from fadewatch_collector.rules.fleet_shares import ShareRow
+from fadewatch_collector.rules.pack_types import Described
+from fadewatch_collector.store.tables import (
+    assessments,
+    fleet_figures,
+    laptops,
+    packs,
+    slot_stays,
+    threshold_passings,
+)
+
+TYPE_FIELDS = (
+    "maker",
+    "model",
+    "unit",
+    "design_capacity",
+    "design_voltage_mv",
+    "chemistry",
+)
+
+OWN_HISTORY = "own history"
+
+
+@dataclass(frozen=True, slots=True)
+class PackRow:
+    """What is known of one pack, wherever it is.
+
+    Attributes
+    ----------
+    site
+        Of the laptop it is in; None also for one that is in none.
+    own_fade_per_month
+        None unless its history speaks for itself [fraction a month].
+    passed_on
+        Day since which it is past the threshold common to all; None: it is not.
+    """
+
+    id: int
+    said: Described
+    is_in_slot: bool
+    site: str | None
+    made_on: date | None
+    first_seen_at: datetime
+    last_seen_at: datetime
+    band: Band
+    wear: float | None
+    own_fade_per_month: float | None
+    passed_on: date | None
+    plan_wear: float | None
+    plan: tuple[date | None, date | None, date | None]
+    replace_wear: float | None
+    replace: tuple[date | None, date | None, date | None]
+
+
+async def share_rows(
+    connection: AsyncConnection, born_before: Sequence[date]
+) -> list[ShareRow]:
+    """Count the packs that sit in slots, by site, band, age class and type.
+
+    Parameters
+    ----------
+    born_before
+        Days that part the age classes, falling: class 0 is of packs made, or first seen
+        where that is not known, after the first of them.
+    """
+    band = func.coalesce(assessments.c.band, "unknown")
+    basis = case((packs.c.made_on.is_not(None), "made"), else_="first seen")
+    age_class = case(
+        *((_born_after(day), number) for number, day in enumerate(born_before)),
+        else_=len(born_before),
+    )
+    keys = (
+        laptops.c.site,
+        band,
+        age_class,
+        basis,
+        *(packs.c[name] for name in TYPE_FIELDS),
+    )
+    # Grouped by what an inner query names: PostgreSQL takes an expression with
+    # parameters for another one each time it is written.
+    each = (
+        select(*(key.label(f"k{number}") for number, key in enumerate(keys)))
+        .select_from(slot_stays)
+        .join(packs, packs.c.id == slot_stays.c.pack_id)
+        .join(laptops, laptops.c.id == slot_stays.c.laptop_id)
+        .outerjoin(assessments, assessments.c.pack_id == packs.c.id)
+        .where(slot_stays.c.until_at.is_(None))
+        .subquery()
+    )
+    query = select(*each.c, func.count()).group_by(*each.c)
+    return [
+        ShareRow(site, found, number, since, Described(*said), count)
+        for site, found, number, since, *said, count in await connection.execute(query)
+    ]
+
+
+def _born_after(day: date) -> ColumnElement[bool]:
+    moment = datetime.combine(day, time(), UTC)
+    return or_(
+        packs.c.made_on > day,
+        and_(packs.c.made_on.is_(None), packs.c.first_seen_at > moment),
+    )
+
+
+async def stream_packs(
+    connection: AsyncConnection, common: float, chunk: int
+) -> AsyncGenerator[list[PackRow]]:
+    """Yield every pack, up to ``chunk`` at a time.
+
+    Parameters
+    ----------
+    common
+        The threshold at which packs of all sites are compared, a fraction.
+    """
+    said, passing = assessments.c, threshold_passings.c
+    here = and_(slot_stays.c.pack_id == packs.c.id, slot_stays.c.until_at.is_(None))
+    query = (
+        select(
+            packs.c.id,
+            *(packs.c[name] for name in TYPE_FIELDS),
+            slot_stays.c.id.is_not(None),
+            laptops.c.site,
+            packs.c.made_on,
+            packs.c.first_seen_at,
+            packs.c.last_seen_at,
+            func.coalesce(said.band, "unknown"),
+            said.wear,
+            case((said.fade_source == OWN_HISTORY, said.own_fade_per_month)),
+            passing.passed_on,
+            *(
+                said[f"{name}_{part}"]
+                for name in ("plan", "replace")
+                for part in ("wear", "earliest", "on", "latest")
+            ),
+        )
+        .outerjoin(slot_stays, here)
+        .outerjoin(laptops, laptops.c.id == slot_stays.c.laptop_id)
+        .outerjoin(assessments, said.pack_id == packs.c.id)
+        .outerjoin(
+            threshold_passings,
+            and_(passing.pack_id == packs.c.id, passing.threshold == common),
+        )
+        .order_by(packs.c.id)
+        .execution_options(yield_per=chunk)
+    )
+    async with connection.stream(query) as result:
+        async for rows in result.partitions():
+            yield [_pack_row(row) for row in rows]
+
+
+def _pack_row(row: Sequence[Any]) -> PackRow:
+    number, fields = row[0], len(TYPE_FIELDS)
+    said = Described(*row[1 : 1 + fields])
+    rest = row[1 + fields :]
+    return PackRow(
+        number,
+        said,
+        *rest[:9],
+        plan_wear=rest[9],
+        plan=tuple(rest[10:13]),
+        replace_wear=rest[13],
+        replace=tuple(rest[14:17]),
+    )
+
+
+async def keep_figures(
+    connection: AsyncConnection, name: str, made_at: datetime, body: Any
+) -> None:
+    """Keep what was worked out over the whole fleet, over what was there."""
+    make_insert = (
+        sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    )
+    values = {"made_at": made_at, "body": body}
+    await connection.execute(
+        make_insert(fleet_figures)
+        .values(name=name, **values)
+        .on_conflict_do_update(index_elements=[fleet_figures.c.name], set_=values)
+    )
+
+
+async def kept_figures(
+    connection: AsyncConnection, names: Sequence[str]
+) -> dict[str, tuple[datetime, Any]]:
+    """Return what was worked out over the whole fleet, and when, by name."""
+    column = fleet_figures.c
+    query = select(column.name, column.made_at, column.body).where(
+        column.name.in_(names)
+    )
+    return {
+        name: (made_at, body) for name, made_at, body in await connection.execute(query)
+    }

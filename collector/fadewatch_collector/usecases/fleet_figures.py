@@ -1,0 +1,204 @@
+"""Work out what the fleet view shows, by the clock, so that its page answers at once."""
+
+import asyncio
+from collections import Counter
+from collections.abc import Callable, Sequence
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from fadewatch_collector.analysis.arrays import CountArray
+from fadewatch_collector.analysis.expected import expected_crossings
+from fadewatch_collector.rules.compared_types import compare_types
+from fadewatch_collector.rules.fleet_outlook import (
+    ExpectedGroup,
+    ExpectedMonth,
+    held_rows,
+    last_day,
+    months_ahead,
+    quarter_end,
+)
+from fadewatch_collector.rules.fleet_shares import (
+    NO_SITE,
+    Dimension,
+    born_before,
+    shares,
+    whole,
+)
+from fadewatch_collector.rules.held import THRESHOLD_NAMES, ThresholdName
+from fadewatch_collector.store import fleet_view as rows
+from fadewatch_collector.store.fleet_view import PackRow
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases.fleet_rows import (
+    EPOCH,
+    Ahead,
+    FleetRows,
+    ahead,
+    is_past,
+    read_fleet,
+    watched,
+)
+from fadewatch_collector.usecases.forecasts import held_forecasts
+from fadewatch_collector.usecases.policies import fleet_policy
+from fadewatch_collector.usecases.services import Services
+
+SHARES, EXPECTED, HELD, TYPES = "shares", "expected", "held", "types"
+FIGURES = (SHARES, EXPECTED, HELD, TYPES)
+"""Names under which the parts of the fleet view are kept."""
+
+
+async def sum_up_fleet(services: Services) -> int:
+    """Work out every part of the fleet view and keep it; returns how many packs."""
+    now = services.clock()
+    today = now.date()
+    common = (await fleet_policy(services)).plan_wear
+    async with services.store.reading() as connection:
+        counted = await rows.share_rows(connection, born_before(today))
+        fleet = await read_fleet(connection, common)
+        held = await _held(connection, today)
+    bodies: dict[str, Any] = {
+        SHARES: {
+            "whole": whole(counted).as_json(),
+            **{
+                name: [share.as_json() for share in found]
+                for name, found in shares(counted).items()
+            },
+        },
+        HELD: held,
+        # Numbers take the processor for a while: the loop goes on answering meanwhile.
+        EXPECTED: await asyncio.to_thread(_expected, fleet, today),
+        TYPES: await asyncio.to_thread(_types, fleet, common),
+    }
+    async with services.store.writing() as connection:
+        for name, body in bodies.items():
+            await rows.keep_figures(connection, name, now, body)
+    return len(fleet.packs)
+
+
+async def _held(connection: WriteConnection, today: date) -> list[dict[str, Any]]:
+    found = [
+        (name, await held_forecasts(connection, name, today))
+        for name in THRESHOLD_NAMES
+    ]
+    return [
+        row.as_json()
+        for name, held in found
+        for row in held_rows(name, held.all, held.by_lead)
+    ]
+
+
+def _types(fleet: FleetRows, common: float) -> list[dict[str, Any]]:
+    names = [(kind.key, kind.label) for kind in fleet.types]
+    found = compare_types(watched(fleet), fleet.kinds, names, common)
+    return [group.as_json() for group in found]
+
+
+def _expected(fleet: FleetRows, today: date) -> dict[str, Any]:
+    plan = ahead(fleet, "plan")
+    return {
+        "months": [
+            month.as_json()
+            for name in THRESHOLD_NAMES
+            for month in _months(fleet, ahead(fleet, name), name, today)
+        ],
+        "groups": [
+            group.as_json()
+            for group in (
+                *_groups(fleet, plan, "site", _by_site(fleet.packs), today),
+                *_groups(fleet, plan, "type", _by_type(fleet), today),
+            )
+        ],
+        "quarter_end": quarter_end(today).isoformat(),
+    }
+
+
+def _months(
+    fleet: FleetRows, packs: Ahead, name: ThresholdName, today: date
+) -> list[ExpectedMonth]:
+    months = months_ahead(today)
+    if not packs.which.size:
+        return []
+    within, by_end = expected_crossings(
+        packs.forecasts,
+        fleet.kinds[packs.which],
+        np.zeros(packs.which.size, dtype=np.int64),
+        [last_day(month).toordinal() - EPOCH for month in months],
+        seed=today.toordinal(),
+    )
+    return [
+        ExpectedMonth(
+            threshold=name,
+            month=month,
+            expected=float(within.mean[0, place]),
+            low=int(within.low[0, place]),
+            high=int(within.high[0, place]),
+            by_then=float(by_end.mean[0, place]),
+            by_then_low=int(by_end.low[0, place]),
+            by_then_high=int(by_end.high[0, place]),
+        )
+        for place, month in enumerate(months)
+    ]
+
+
+Named = tuple[list[tuple[str | None, str]], CountArray]
+"""Keys and names of groups, and the number of each pack's own."""
+
+
+def _by_type(fleet: FleetRows) -> Named:
+    return [(kind.key, kind.label) for kind in fleet.types], fleet.kinds
+
+
+def _by_site(packs: Sequence[PackRow]) -> Named:
+    sites = sorted({pack.site for pack in packs}, key=lambda site: site or "")
+    place = {site: number for number, site in enumerate(sites)}
+    numbers = np.array([place[pack.site] for pack in packs], dtype=np.int64)
+    return [(site, site or NO_SITE) for site in sites], numbers
+
+
+def _groups(
+    fleet: FleetRows, packs: Ahead, dimension: Dimension, named: Named, today: date
+) -> list[ExpectedGroup]:
+    """Return what each group comes to by the end of the quarter, most first."""
+    names, numbers = named
+    if not packs.which.size:
+        return []
+    _, by_end = expected_crossings(
+        packs.forecasts,
+        fleet.kinds[packs.which],
+        numbers[packs.which],
+        [quarter_end(today).toordinal() - EPOCH],
+        seed=today.toordinal(),
+    )
+    there = _counted(fleet, numbers, lambda _: True)
+    past = _counted(fleet, numbers, lambda pack: is_past(pack, "plan"))
+    found = [
+        ExpectedGroup(
+            dimension=dimension,
+            key=key,
+            name=name,
+            packs=there[number],
+            past=past[number],
+            expected=_at(by_end.mean[:, 0], number),
+            low=int(_at(by_end.low[:, 0], number)),
+            high=int(_at(by_end.high[:, 0], number)),
+        )
+        for number, (key, name) in enumerate(names)
+        if there[number]
+    ]
+    return sorted(found, key=lambda one: (-one.past - one.expected, one.name))
+
+
+def _counted(
+    fleet: FleetRows, numbers: CountArray, counts: Callable[[PackRow], bool]
+) -> Counter[int]:
+    return Counter(
+        int(number)
+        for pack, number in zip(fleet.packs, numbers.tolist(), strict=True)
+        if pack.is_in_slot and counts(pack)
+    )
+
+
+def _at(values: Any, place: int) -> float:
+    # The draws end with the last group that has a pack ahead of its threshold.
+    return float(values[place]) if place < len(values) else 0.0

@@ -1,0 +1,78 @@
+"""Keep forecasts month by month, and hold them against what came."""
+
+from collections.abc import Sequence
+from contextlib import aclosing
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+
+from fadewatch_collector.analysis.held import LEADS, Outcomes, Tally, by_lead
+from fadewatch_collector.rules.held import ThresholdName, is_due, kept_since
+from fadewatch_collector.store import kept_forecasts as rows
+from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.store.values import get_value, set_value
+from fadewatch_collector.usecases.services import Services
+
+KEPT_ON = "forecasts-kept-on"
+CHUNK = 5_000
+"""Forecasts read at a time [count]. Own choice."""
+
+EPOCH = date(1970, 1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldForecasts:
+    """What became of the kept forecasts of one threshold: all, and by lead time."""
+
+    all: Tally
+    by_lead: Sequence[Tally]
+
+
+async def keep_forecasts(services: Services) -> int:
+    """Keep this month's forecasts once, and drop very old ones; returns how many."""
+    today = services.clock().date()
+    async with services.store.writing() as connection:
+        kept = await get_value(connection, KEPT_ON)
+        if not is_due(date.fromisoformat(kept) if kept else None, today):
+            return 0
+        count = await rows.keep_forecasts(connection, today)
+        await rows.forget_forecasts(connection, kept_since(today))
+        await set_value(connection, KEPT_ON, today.isoformat())
+    return count
+
+
+async def held_forecasts(
+    connection: WriteConnection, name: ThresholdName, today: date
+) -> HeldForecasts:
+    """Hold the kept forecasts of a threshold against what came by a day."""
+    everything, classes = Tally(), [Tally() for _ in range(len(LEADS) + 1)]
+    now = float((today - EPOCH).days)
+    async with aclosing(rows.stream_outcomes(connection, name, CHUNK)) as chunks:
+        async for chunk in chunks:
+            found = _outcomes(chunk)
+            everything.add(found, now)
+            by_lead(found, classes, now)
+    return HeldForecasts(everything, classes)
+
+
+def _outcomes(chunk: Sequence[Sequence[Any]]) -> Outcomes:
+    pack, as_of, earliest, on, latest, passed, watched = zip(*chunk, strict=True)
+    return Outcomes(
+        pack=np.array(pack, dtype=np.int64),
+        as_of=_days(as_of),
+        earliest=_days(earliest, missing=np.inf),
+        on=_days(on, missing=np.inf),
+        latest=_days(latest, missing=np.inf),
+        passed=_days(passed),
+        watched_until=_days([at.date() for at in watched]),
+    )
+
+
+def _days(days: Sequence[date | datetime | None], missing: float = np.nan) -> Any:
+    epoch = EPOCH.toordinal()
+    return np.array(
+        [missing if day is None else day.toordinal() - epoch for day in days],
+        dtype=np.float64,
+    )
