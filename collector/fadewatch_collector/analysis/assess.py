@@ -215,7 +215,8 @@ def _passed_on(batch: Batch, level: SingleArray, threshold: FloatArray) -> Float
         columns - batch.count,
     )
     column = np.clip(after, 0, columns - 1)
-    return batch.day[np.arange(len(column)), column].astype(np.float64)
+    day: FloatArray = batch.day[np.arange(len(column)), column].astype(np.float64)
+    return day
 
 
 Figures = TypeVar("Figures", Crossing, Spread)

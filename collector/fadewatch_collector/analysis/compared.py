@@ -37,7 +37,7 @@ LONGEST_LIFE_DAYS = 15 * 365.25
 YEAR = 365.25
 LEAST_FADE = 1e-4
 """Fades below count as this much [fraction a month]: a logarithm needs one above 0."""
-MOST_VALUES = 1_000
+MOST_VALUES = 400
 """Values of one stratum at most [count]; more are thinned to evenly spaced ranks."""
 
 Axis = Literal["age", "since first seen"]

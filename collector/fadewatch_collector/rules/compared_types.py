@@ -231,7 +231,6 @@ def _compared(
 ) -> ComparedGroup:
     lives, fades, group = found.lives, found.fades, found.group
     verdict, p = _verdict(lives, fades, p_values)
-    certainty = next((word for limit, word, _ in CERTAINTIES if p < limit), "not shown")
     return ComparedGroup(
         key=name[0],
         name=name[1],
@@ -239,11 +238,18 @@ def _compared(
         packs=int(group.mine.sum()),
         threshold=threshold,
         verdict=verdict,
-        certainty=certainty if verdict in {"fast", "slow"} else "not shown",
+        certainty=_certainty(p) if verdict in {"fast", "slow"} else "not shown",
         comparisons=comparisons,
         **(_lives_part(lives) | {"lives_p": p_values[0]} if lives else {}),
         **(_fades_part(fades) | {"fade_p": p_values[1]} if fades else {}),
     )
+
+
+def _certainty(p: float) -> Certainty:
+    for limit, word, _ in CERTAINTIES:
+        if p < limit:
+            return word
+    return "not shown"
 
 
 def _verdict(

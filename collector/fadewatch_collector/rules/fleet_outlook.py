@@ -177,8 +177,8 @@ def _held_row(threshold: ThresholdName, lead: str, tally: Tally) -> HeldRow:
         within=tally.within,
         after=tally.after,
         waiting=tally.waiting,
-        error_days=days and days.value,
-        error_part=part and part.value,
+        error_days=days.value if days else None,
+        error_part=part.value if part else None,
         error_at_least=bool(days and days.at_least),
     )
 

@@ -58,9 +58,7 @@ class PackRow:
     wear: float | None
     own_fade_per_month: float | None
     passed_on: date | None
-    plan_wear: float | None
     plan: tuple[date | None, date | None, date | None]
-    replace_wear: float | None
     replace: tuple[date | None, date | None, date | None]
 
 
@@ -142,7 +140,7 @@ async def stream_packs(
             *(
                 said[f"{name}_{part}"]
                 for name in ("plan", "replace")
-                for part in ("wear", "earliest", "on", "latest")
+                for part in ("earliest", "on", "latest")
             ),
         )
         .outerjoin(slot_stays, here)
@@ -161,17 +159,22 @@ async def stream_packs(
 
 
 def _pack_row(row: Sequence[Any]) -> PackRow:
-    number, fields = row[0], len(TYPE_FIELDS)
-    said = Described(*row[1 : 1 + fields])
-    rest = row[1 + fields :]
+    fields = 1 + len(TYPE_FIELDS)
+    rest = iter(row[fields:])
     return PackRow(
-        number,
-        said,
-        *rest[:9],
-        plan_wear=rest[9],
-        plan=tuple(rest[10:13]),
-        replace_wear=rest[13],
-        replace=tuple(rest[14:17]),
+        id=row[0],
+        said=Described(*row[1:fields]),
+        is_in_slot=next(rest),
+        site=next(rest),
+        made_on=next(rest),
+        first_seen_at=next(rest),
+        last_seen_at=next(rest),
+        band=next(rest),
+        wear=next(rest),
+        own_fade_per_month=next(rest),
+        passed_on=next(rest),
+        plan=(next(rest), next(rest), next(rest)),
+        replace=(next(rest), next(rest), next(rest)),
     )
 
 

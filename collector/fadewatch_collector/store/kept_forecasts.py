@@ -53,7 +53,7 @@ async def keep_forecasts(connection: AsyncConnection, as_of: date) -> int:
             said.pack_id.not_in(kept),
         )
     )
-    names = [column.key for column in query.selected_columns]
+    names = [str(column.key) for column in query.selected_columns]
     result = await connection.execute(insert(kept_forecasts).from_select(names, query))
     return int(result.rowcount)
 

@@ -30,6 +30,7 @@ def demo_script() -> Script:
     script = Script()
     _sound(script)
     _worn(script)
+    _fast(script)
     _dropped(script)
     _swapped(script)
     _doubtful(script)
@@ -38,7 +39,7 @@ def demo_script() -> Script:
 
 
 def _sound(script: Script) -> None:
-    for number in range(20):
+    for number in range(16):
         model, pack = _ALL[number % len(_ALL)]
         start, pace = 0.005 * (number % 7), 0.05 + 0.006 * (number % 11)
         story = PackStory(
@@ -83,6 +84,19 @@ def _worn(script: Script) -> None:
     ):
         story = PackStory(model=pack, wear=wear, cycles=(90, 480), knee=knee)
         script.plain(Situation.KNEE, model, story)
+
+
+def _fast(script: Script) -> None:
+    """Let every pack of one type lose about twice as much as the others."""
+    for number, worn in enumerate((0.27, 0.31, 0.29, 0.34, 0.30, 0.26)):
+        start = 0.004 * number
+        story = PackStory(
+            model="BW 3-61",
+            wear=(start, worn),
+            cycles=(12 + 5 * number, 250 + 40 * number),
+            habit="daily" if number % 2 == 0 else "now-and-then",
+        )
+        script.plain(Situation.FAST_TYPE, "Fescue 15", story)
 
 
 def _dropped(script: Script) -> None:

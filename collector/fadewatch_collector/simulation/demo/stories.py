@@ -23,6 +23,7 @@ class Situation(StrEnum):
     SOON = "soon past the plan threshold"
     PAST_PLAN = "past the plan threshold"
     PAST_REPLACE = "past the replace threshold"
+    FAST_TYPE = "pack of a type that fades fast"
     DROP = "sudden drop, confirmed"
     FRESH_DROP = "sudden drop, days ago"
     BIG_DROP = "big drop in a worn pack"
