@@ -218,12 +218,12 @@ def _gone(curve: SurvivalCurve, at: float) -> float:
 
 
 def _last_well_watched(first: Lives, second: Lives) -> float:
-    """Return the last whole half year at which both have enough packs at risk."""
-    halves = np.arange(1.0, 2 * LONGEST_LIFE_DAYS / YEAR) * YEAR / 2
-    enough = (at_risk_at(first, halves) >= LEAST_AT_RISK) & (
-        at_risk_at(second, halves) >= LEAST_AT_RISK
+    """Return the last quarter of a year at which both have enough packs at risk."""
+    quarters = np.arange(1.0, 4 * LONGEST_LIFE_DAYS / YEAR) * YEAR / 4
+    enough = (at_risk_at(first, quarters) >= LEAST_AT_RISK) & (
+        at_risk_at(second, quarters) >= LEAST_AT_RISK
     )
-    return float(halves[np.flatnonzero(enough)[-1]]) if enough.any() else 0.0
+    return float(quarters[np.flatnonzero(enough)[-1]]) if enough.any() else 0.0
 
 
 def compare_fades(packs: Watched, group: Mask, others: Mask) -> FadesCompared | None:

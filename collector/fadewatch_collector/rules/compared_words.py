@@ -49,7 +49,7 @@ def _lives(group: ComparedGroup) -> Iterator[str]:
             f"Half of them pass {wear} wear by {_age(group)} years {since}; of "
             f"{_others(group)} {_other_half(group)}."
         )
-    elif group.gone is not None and group.other_gone is not None:
+    elif group.gone and group.other_gone is not None:
         yield (
             f"By {group.at_years:.1f} years {since} {100 * group.gone:.0f} % of them had "
             f"passed {wear} wear, of {_others(group)} {100 * group.other_gone:.0f} %."
