@@ -20,7 +20,16 @@ from tests.unit.collector.analysis.made import (
     straight,
 )
 
-DATES = ("as_of", "first_day", "last_day", "on", "earliest", "latest", "gauge_since")
+DATES = (
+    "as_of",
+    "first_day",
+    "last_day",
+    "on",
+    "earliest",
+    "latest",
+    "gauge_since",
+    "common_on",
+)
 
 
 def flat(figures: Any, prefix: str = "") -> dict[str, np.ndarray]:
