@@ -101,14 +101,21 @@ class Calls(Protocol):
         """Return the DNS host name."""
 
 
-def decoded(kind: type[Record], reply: bytes) -> Record:
+def decoded(kind: type[Record], reply: bytes, least: int = 0) -> Record:
     """Read a structure from the beginning of a reply.
+
+    Parameters
+    ----------
+    least
+        Bytes that must be there, where a structure may end with what is not needed;
+        0 for all of it.
 
     Raises
     ------
     OddReply
         The reply is too short.
     """
-    if len(reply) < sizeof(kind):
-        raise OddReply(kind.__name__, sizeof(kind), len(reply))
-    return kind.from_buffer_copy(reply)
+    size = sizeof(kind)
+    if len(reply) < (least or size):
+        raise OddReply(kind.__name__, least or size, len(reply))
+    return kind.from_buffer_copy(reply.ljust(size, b"\0"))

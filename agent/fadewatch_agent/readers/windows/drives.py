@@ -23,6 +23,7 @@ from fadewatch_common.report import MAX_DRIVES, Drive, DriveKind
 
 _NO_ACCESS = 0
 _ROOM = 1024
+_FIXED_PART = layout.STORAGE_DEVICE_DESCRIPTOR.RawDeviceProperties.offset
 _OUTSIDE = frozenset(
     {
         layout.BUS_1394,
@@ -69,7 +70,8 @@ def read_drives(calls: Calls) -> DrivesReading:
 def _read(device: Device) -> list[_Found]:
     """Return the drive, or nothing when it is no part of the laptop."""
     raw = _property(device, layout.STORAGE_DEVICE_PROPERTY)
-    told = decoded(layout.STORAGE_DEVICE_DESCRIPTOR, raw)
+    # Without texts and raw properties it ends before its last, padded field.
+    told = decoded(layout.STORAGE_DEVICE_DESCRIPTOR, raw, _FIXED_PART)
     if told.RemovableMedia or told.BusType in _OUTSIDE:
         return []
     number = _number(device)
@@ -117,11 +119,8 @@ def _number(device: Device) -> int:
 
 def _size_bytes(device: Device) -> int:
     raw = device.ask(layout.IOCTL_DISK_GET_DRIVE_GEOMETRY_EX, b"", _ROOM)
-    size = layout.DISK_GEOMETRY_EX.DiskSize
-    end = size.offset + size.size
-    if len(raw) < end:
-        raise OddReply("DISK_GEOMETRY_EX", end, len(raw))
-    return int.from_bytes(raw[size.offset : end], "little")
+    end = layout.DISK_GEOMETRY_EX.Data.offset
+    return int(decoded(layout.DISK_GEOMETRY_EX, raw, end).DiskSize)
 
 
 def _kind(device: Device, bus: int) -> DriveKind:
@@ -131,7 +130,9 @@ def _kind(device: Device, bus: int) -> DriveKind:
         return "emmc"
     try:
         raw = _property(device, layout.STORAGE_DEVICE_SEEK_PENALTY_PROPERTY)
-        told = decoded(layout.DEVICE_SEEK_PENALTY_DESCRIPTOR, raw)
+        penalty = layout.DEVICE_SEEK_PENALTY_DESCRIPTOR.IncursSeekPenalty
+        least = penalty.offset + penalty.size
+        told = decoded(layout.DEVICE_SEEK_PENALTY_DESCRIPTOR, raw, least)
     except (CallFailed, OddReply):
         return "unknown"
     return "hdd" if told.IncursSeekPenalty else "ssd"
