@@ -23,7 +23,7 @@ _WORDS = {
     layout.ERROR_NO_MORE_ITEMS: "there is no more",
     layout.ERROR_IO_DEVICE: "the hardware did not answer",
     layout.ERROR_DEVICE_NOT_CONNECTED: "the device is gone",
-    layout.ERROR_NOT_FOUND: "the driver does not have it",
+    layout.ERROR_NOT_FOUND: "the driver has no such thing",
 }
 
 Record = TypeVar("Record", bound=Structure)
