@@ -5,8 +5,8 @@
 #   sh tests/run.sh tests/unit -k wear   the checks, then only these tests
 #
 # Makes its own environment in .venv (or $FADEWATCH_VENV). As root on a Debian-like
-# machine it also installs the browser and the emulator that some tests use; elsewhere
-# those tests are skipped and say so.
+# machine it also installs the browser, the emulator and the Windows headers that some
+# tests use; elsewhere those tests are skipped and say so. Wine is used where it is.
 set -eu
 cd "$(dirname "$0")/.."
 venv=${FADEWATCH_VENV:-.venv}
@@ -30,12 +30,13 @@ prepare_python() {
 prepare_tools() {
     missing=
     for pair in chromium:chromium qemu-system-x86_64:qemu-system-x86 \
-        iasl:acpica-tools openssl:openssl; do
+        iasl:acpica-tools openssl:openssl gcc:gcc \
+        x86_64-w64-mingw32-gcc:gcc-mingw-w64-x86-64-win32; do
         command -v "${pair%%:*}" > /dev/null || missing="$missing ${pair#*:}"
     done
     [ -n "$missing" ] || return 0
     if [ "$(id -u)" = 0 ] && command -v apt-get > /dev/null; then
-        say "tools for the browser and kernel tests:$missing"
+        say "tools for the browser, kernel and Windows tests:$missing"
         # shellcheck disable=SC2086  # a list of package names
         { apt-get update -q && DEBIAN_FRONTEND=noninteractive \
             apt-get install -y -q --no-install-recommends $missing; } > "$venv/tools.log" 2>&1 ||
@@ -50,9 +51,15 @@ prepare_kernel() {
     "$bin/python" -m tests.kernel || printf 'no kernel image; its tests are skipped\n'
 }
 
+prepare_wine() {
+    # Wine is large, so it is used where it is and installed by nobody but its owner.
+    "$bin/python" -m tests.windows || printf 'tests of the agent on Wine are skipped\n'
+}
+
 prepare_python
 prepare_tools
 prepare_kernel
+prepare_wine
 
 say "style"
 "$bin/ruff" check .

@@ -57,6 +57,7 @@ class Wine:
             env=self.environment(),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             text=True,
         )
 
