@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fadewatch_collector.api.setup import DEFAULT_LIMITS, Rate
-from fadewatch_collector.usecases.enrolment import laptop_of_key
+from fadewatch_collector.usecases.agent_keys import laptop_of_key
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.encoding import to_plain
 from tests.integration.api_service import PROBLEM_TYPE, Answer, ApiService, running_api

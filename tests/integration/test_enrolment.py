@@ -8,9 +8,9 @@ from sqlalchemy import select
 
 from fadewatch_collector.errors import NotFound, NotSignedIn, TokenRefused
 from fadewatch_collector.store.tables import agent_keys, audit, enrolment_tokens
+from fadewatch_collector.usecases.agent_keys import laptop_of_key
 from fadewatch_collector.usecases.enrolment import (
     enrol,
-    laptop_of_key,
     list_tokens,
     make_token,
     revoke_token,

@@ -35,9 +35,16 @@ class ReportResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportResults:
-    """One result for each report, in the order sent."""
+    """One result for each report, in the order sent.
+
+    Attributes
+    ----------
+    renew_key
+        Whether the agent should ask for a new key, at ``/key``; only when it should.
+    """
 
     results: Sequence[ReportResult]
+    renew_key: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +52,13 @@ class EnrolledLaptop:
     """The laptop's number, and the key with which it reports: shown this once."""
 
     laptop_id: int
+    key: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RenewedKey:
+    """The laptop's new key: shown this once. Its first use ends the old one."""
+
     key: str
 
 

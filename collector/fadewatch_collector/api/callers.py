@@ -5,11 +5,11 @@ from typing import Literal, assert_never
 
 from aiohttp import web
 
-from fadewatch_collector.api.keys import LAPTOP_ID, OPERATOR, SERVICES
+from fadewatch_collector.api.keys import AGENT_KEY, LAPTOP_ID, OPERATOR, RENEW, SERVICES
 from fadewatch_collector.errors import NotAllowed, NotSignedIn
 from fadewatch_collector.rules.operators import Role, at_least
+from fadewatch_collector.usecases.agent_keys import owner_of_key
 from fadewatch_collector.usecases.api_tokens import operator_of_api_token
-from fadewatch_collector.usecases.enrolment import laptop_of_key
 
 Caller = Literal["anyone", "agent", "operator"]
 
@@ -37,7 +37,9 @@ async def let_in(request: web.Request, caller: Caller, role: Role) -> None:
             return
         case "agent":
             key = _secret(request, "send this laptop's key as 'Bearer'")
-            request[LAPTOP_ID] = await laptop_of_key(request.app[SERVICES], key)
+            owner = await owner_of_key(request.app[SERVICES], key)
+            request[LAPTOP_ID], request[RENEW] = owner.laptop_id, owner.renew
+            request[AGENT_KEY] = key
         case "operator":
             token = _secret(request, "send an API token as 'Bearer'")
             operator = await operator_of_api_token(request.app[SERVICES], token)

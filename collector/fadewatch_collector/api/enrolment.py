@@ -24,7 +24,7 @@ async def enrol_laptop(request: web.Request) -> web.Response:
     request.app[ENROLMENT_BUCKETS].take(request.remote or "")
     asked = await read_model(request, _ENROLMENT, BODY_BYTES)
     enrolled = await enrol(
-        request.app[SERVICES], asked.token, asked.laptop, asked.agent
+        request.app[SERVICES], asked.token, asked.laptop, asked.agent, asked.attempt
     )
     answer = EnrolledLaptop(laptop_id=enrolled.laptop_id, key=enrolled.key)
     return reply(_ENROLLED, answer, HTTPStatus.CREATED)

@@ -32,6 +32,8 @@ EXPORT_PLACES = web.AppKey("EXPORT_PLACES", asyncio.Semaphore)
 DESCRIPTION = web.AppKey("DESCRIPTION", bytes)
 
 LAPTOP_ID = web.RequestKey("LAPTOP_ID", int)
+AGENT_KEY = web.RequestKey("AGENT_KEY", str)
+RENEW = web.RequestKey("RENEW", bool)
 OPERATOR = web.RequestKey("OPERATOR", Operator)
 REQUEST_ID = web.RequestKey("REQUEST_ID", str)
 QUERY = web.RequestKey("QUERY", object)

@@ -9,7 +9,7 @@ from pydantic import TypeAdapter
 from fadewatch_collector.api.answers import ReportResult, ReportResults
 from fadewatch_collector.api.batches import BadReport, read_batch
 from fadewatch_collector.api.bodies import read_body
-from fadewatch_collector.api.keys import INTAKE, LAPTOP_ID, REPORT_BUCKETS
+from fadewatch_collector.api.keys import INTAKE, LAPTOP_ID, RENEW, REPORT_BUCKETS
 from fadewatch_collector.api.replies import reply
 from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
 from fadewatch_common.report import MAX_BODY_BYTES
@@ -34,7 +34,7 @@ async def take_reports(request: web.Request) -> web.Response:
         batch = await asyncio.to_thread(read_batch, body)
     good = [report for report in batch if isinstance(report, ReceivedReport)]
     statuses = await request.app[INTAKE].store(laptop_id, good)
-    results = ReportResults(results=_results(batch, statuses))
+    results = ReportResults(results=_results(batch, statuses), renew_key=request[RENEW])
     return reply(_RESULTS, results, without_defaults=True)
 
 

@@ -21,6 +21,10 @@ TOKEN_LENGTH = 200
 """Longest enrolment token looked at [characters]. Own choice."""
 
 
+ATTEMPT_LENGTH = 64
+"""Longest name of an attempt [characters]. Own choice."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportBatch:
     """Reports of one laptop. A report that breaks its bounds is rejected alone."""
@@ -30,11 +34,19 @@ class ReportBatch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Enrolment:
-    """A laptop that asks for its key, with the token it was given."""
+    """A laptop that asks for its key, with the token it was given.
+
+    Attributes
+    ----------
+    attempt
+        Random text that the agent chooses before it asks and keeps until it is
+        enrolled: asked again with it, it is the same laptop and spends no more.
+    """
 
     token: Annotated[str, Text(TOKEN_LENGTH, min_length=1)]
     laptop: Laptop
     agent: Agent
+    attempt: Annotated[str, Text(ATTEMPT_LENGTH, min_length=1)] | None = None
 
 
 EXAMPLE_AGENT = Agent(version="0.1.0", platform="Linux 6.12 x86_64")

@@ -3,6 +3,7 @@
 from fadewatch_collector.api.description import show_description
 from fadewatch_collector.api.route import Answered, Route
 from fadewatch_collector.api.table.access import ACCESS_ROUTES
+from fadewatch_collector.api.table.agents import AGENT_ROUTES
 from fadewatch_collector.api.table.alerts import ALERT_ROUTES
 from fadewatch_collector.api.table.fleet import FLEET_ROUTES
 from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
@@ -11,6 +12,7 @@ from fadewatch_collector.api.table.places import PLACE_ROUTES
 
 ROUTES: tuple[Route, ...] = (
     *FLEET_ROUTES,
+    *AGENT_ROUTES,
     *ALERT_ROUTES,
     *PACK_ROUTES,
     *PLACE_ROUTES,

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import func, insert, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import agent_keys, enrolment_tokens, laptops
+from fadewatch_collector.store.tables import enrolment_tokens, laptops
 from fadewatch_common.report import Laptop
 
 LAPTOPS_NAMED = 5
@@ -126,31 +126,3 @@ async def laptops_like(
         .limit(LAPTOPS_NAMED)
     )
     return sorted((await connection.execute(query)).scalars())
-
-
-async def add_key(
-    connection: AsyncConnection,
-    laptop_id: int,
-    digest: bytes,
-    token_id: int | None,
-    now: datetime,
-) -> None:
-    """Give a laptop a new key; its older keys end."""
-    await connection.execute(
-        update(agent_keys)
-        .where(agent_keys.c.laptop_id == laptop_id, agent_keys.c.revoked_at.is_(None))
-        .values(revoked_at=now)
-    )
-    await connection.execute(
-        insert(agent_keys).values(
-            laptop_id=laptop_id, digest=digest, token_id=token_id, created_at=now
-        )
-    )
-
-
-async def laptop_of_key(connection: AsyncConnection, digest: bytes) -> int | None:
-    """Return the laptop whose valid key has this digest."""
-    query = select(agent_keys.c.laptop_id).where(
-        agent_keys.c.digest == digest, agent_keys.c.revoked_at.is_(None)
-    )
-    return await connection.scalar(query)

@@ -6,9 +6,9 @@ import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from fadewatch_collector.errors import NotFound, NotSignedIn, TokenRefused
+from fadewatch_collector.errors import NotFound, TokenRefused
 from fadewatch_collector.rules.event_findings import enrolment_clash_finding
-from fadewatch_collector.store import audit
+from fadewatch_collector.store import agent_keys, audit
 from fadewatch_collector.store import enrolment as rows
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.enrolment import TokenRow
@@ -84,12 +84,22 @@ async def revoke_token(services: Services, token_id: int, who: str) -> None:
 
 
 async def enrol(
-    services: Services, token: str, laptop: Laptop, agent: Agent
+    services: Services,
+    token: str,
+    laptop: Laptop,
+    agent: Agent,
+    attempt: str | None = None,
 ) -> Enrolled:
     """Enrol a laptop: a new one, or a known one that was set up again.
 
     Its history goes on only when maker, model, serial and board UUID agree with
     exactly one known laptop and none of them is a placeholder.
+
+    Parameters
+    ----------
+    attempt
+        What the agent calls this attempt. A second request of the same attempt, made
+        when the first answer was lost, means the same laptop and spends no more.
 
     Raises
     ------
@@ -106,10 +116,15 @@ async def enrol(
             raise TokenRefused("revoked")
         if found.expires_at <= now:
             raise TokenRefused("expired")
-        if not await rows.spend_token(connection, found.id):
-            raise TokenRefused("used up")
         known: list[int] = []
-        if has_firm_identity(laptop):
+        tried = attempt and await agent_keys.laptop_of_attempt(
+            connection, found.id, attempt
+        )
+        if tried:
+            known = [tried]
+        elif not await rows.spend_token(connection, found.id):
+            raise TokenRefused("used up")
+        elif has_firm_identity(laptop):
             known = list(await rows.laptops_with_hardware(connection, laptop))
         again = len(known) == 1
         laptop_id = (
@@ -120,7 +135,9 @@ async def enrol(
         await refresh_terms(connection, [laptop_id])
         if not again:
             await _tell_clash(connection, laptop_id, laptop, found.site, now)
-        await rows.add_key(connection, laptop_id, digest_of(key), found.id, now)
+        await agent_keys.add_key(
+            connection, laptop_id, digest_of(key), found.id, now, attempt
+        )
         await audit.note(
             connection,
             now,
@@ -156,18 +173,3 @@ def has_firm_identity(laptop: Laptop) -> bool:
     return not any(map(is_placeholder, texts)) and not is_placeholder_uuid(
         laptop.board_uuid
     )
-
-
-async def laptop_of_key(services: Services, key: str) -> int:
-    """Return the laptop that a key belongs to.
-
-    Raises
-    ------
-    NotSignedIn
-        The key is unknown or revoked.
-    """
-    async with services.store.reading() as connection:
-        laptop_id = await rows.laptop_of_key(connection, digest_of(key))
-    if laptop_id is None:
-        raise NotSignedIn("the key is unknown or revoked; enrol this laptop again")
-    return laptop_id

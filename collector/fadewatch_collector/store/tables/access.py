@@ -47,6 +47,9 @@ agent_keys = Table(
     Column("digest", LargeBinary, nullable=False, unique=True),
     Column("created_at", Moment, nullable=False),
     Column("revoked_at", Moment),
+    # Chosen by the agent before it asks: a second try after a lost answer is known.
+    Column("attempt", Text, index=True),
+    Column("renewal_asked_at", Moment),
 )
 
 
