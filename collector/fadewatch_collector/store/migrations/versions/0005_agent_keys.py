@@ -5,8 +5,8 @@ from alembic import op
 
 from fadewatch_collector.store.columns import Moment
 
-revision = "0003"
-down_revision = "0002"
+revision = "0005"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 
