@@ -10,14 +10,20 @@ _REPLACE_PAUSE = 0.05
 """Pause before a file is replaced again [s]; own choice."""
 
 if sys.platform == "win32":
+    import errno
     import msvcrt
+
+    _HELD = (errno.EACCES, errno.EDEADLK, 0)
+    """What a lock in other hands gives: by the documents, and on Wine no number."""
 
     def try_lock(descriptor: int) -> bool:
         """Lock an open file until it is closed; give False if another has it."""
         try:
             msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-        except PermissionError:
-            return False
+        except OSError as error:
+            if error.errno in _HELD:
+                return False
+            raise
         return True
 
     def replace(new: Path, old: Path) -> None:

@@ -128,10 +128,10 @@ def test_one_run_at_a_time(
         assert holder.stdout is not None
         assert holder.stdout.readline().strip() == "held"
 
-        code, out, _ = agent(wine, "report", "--patience=0", *words)
+        code, out, err = agent(wine, "report", "--patience=0", *words)
         holder.communicate(timeout=20)
 
-    assert (code, out) == (cli.DONE, "another report is running; nothing to do\n")
+    assert (code, out) == (cli.DONE, "another report is running; nothing to do\n"), err
     assert collector.heard == []
     assert agent(wine, "report", "--patience=0", *words)[1] == "delivered 1\n"
 
