@@ -155,8 +155,10 @@ class ThisHost:
         if sys.platform == "win32":
             import ctypes  # noqa: PLC0415
 
-            return bool(ctypes.windll.shell32.IsUserAnAdmin())
-        return os.geteuid() == 0
+            entitled = bool(ctypes.windll.shell32.IsUserAnAdmin())
+        else:
+            entitled = os.geteuid() == 0
+        return entitled
 
     def _path(self, place: PurePath) -> Path:
         if self._root is None:
