@@ -34,6 +34,14 @@ def this_machine() -> Machine:
         )
 
         machine = WindowsMachine(SystemCalls(system_libraries()))
+    elif sys.platform == "darwin":
+        from fadewatch_agent.readers.macos.machine import (  # noqa: PLC0415
+            MacMachine,
+            own_hostname,
+        )
+        from fadewatch_agent.readers.macos.programs import run_program  # noqa: PLC0415
+
+        machine = MacMachine(run_program, own_hostname())
     else:
         machine = _no_machine()
     return machine

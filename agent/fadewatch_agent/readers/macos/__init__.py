@@ -1,0 +1,1 @@
+"""What macOS says, by the programs that it brings along."""
