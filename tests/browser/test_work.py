@@ -1,12 +1,15 @@
 """A technician's work, and a holder's answer, in a real browser."""
 
+from datetime import timedelta
+
 import pytest
 from playwright.async_api import BrowserContext, Page
-from sqlalchemy import select
+from sqlalchemy import insert, select
 
 from fadewatch_collector.store import tables
 from fadewatch_collector.usecases.services import Services
 from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
+from tests.fixtures.shown_fleet import alert_row
 from tests.integration.web_acts import add_swap, rows
 
 pytestmark = IN_A_BROWSER
@@ -150,3 +153,26 @@ async def test_what_was_typed_is_still_there_when_somebody_was_faster(
     reason = page.get_by_label("Reason")
     assert await reason.is_visible()
     assert await reason.input_value() == "The laptop is retired."
+
+
+async def test_a_new_alert_appears_while_one_reads_and_moves_nothing(
+    page: Page, services: Services
+) -> None:
+    await sign_in(page)
+    await page.get_by_role("heading", name="Alerts", exact=True).wait_for()
+    read = page.locator("#alerts > li").last
+    await read.scroll_into_view_if_needed()
+    before = await read.evaluate("item => item.getBoundingClientRect().top")
+
+    now = services.clock()
+    urgent = alert_row(
+        "inspect", "act", 5, None, now - timedelta(days=900), "It is worn.", "Look.",
+        changed_at=now + timedelta(seconds=1),
+    )  # fmt: skip
+    async with services.store.writing() as connection:
+        await connection.execute(insert(tables.alerts).values(**urgent))
+
+    await page.get_by_role("status").get_by_text("New: ").wait_for(timeout=20_000)
+    after = await read.evaluate("item => item.getBoundingClientRect().top")
+    assert abs(after - before) < 2
+    assert await page.locator("#alerts > li.is-new").count() == 1

@@ -81,7 +81,7 @@ async def put(services: Services, table: Any, rows: Iterable[dict[str, Any]]) ->
             await connection.execute(insert(table).values(**row))
 
 
-async def export(services: Services, **options: bool) -> bytes:
+async def export(services: Services, **options: Any) -> bytes:
     return b"".join([piece async for piece in stream_fleet_csv(services, **options)])
 
 

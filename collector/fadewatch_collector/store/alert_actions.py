@@ -112,6 +112,12 @@ async def last_change(connection: AsyncConnection, alert: AlertStanding) -> Chan
     return Change(last.who, last.at, last.action)
 
 
+async def able_names(connection: AsyncConnection) -> list[str]:
+    """Return the names of the operators who may sign in, in order."""
+    query = select(operators.c.name).where(operators.c.disabled_at.is_(None))
+    return sorted(await connection.scalars(query))
+
+
 async def operator_id(connection: AsyncConnection, name: str) -> int | None:
     """Return the number of an operator who may sign in."""
     query = select(operators.c.id).where(

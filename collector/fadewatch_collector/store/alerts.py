@@ -111,6 +111,14 @@ async def _watches(
     return found
 
 
+async def last_changed_at(connection: AsyncConnection) -> datetime | None:
+    """Return when an alert last opened, ended, changed its urgency or was acted on."""
+    moment: datetime | None = await connection.scalar(
+        select(alerts.c.changed_at).order_by(alerts.c.changed_at.desc()).limit(1)
+    )
+    return moment
+
+
 async def standing_kinds(
     connection: AsyncConnection, subjects: Collection[str]
 ) -> dict[str, set[AlertKind]]:

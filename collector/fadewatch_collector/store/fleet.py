@@ -6,6 +6,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, case, collate, func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.store.search import laptops_sought
 from fadewatch_collector.store.tables import (
     alerts,
     assessments,
@@ -15,7 +16,12 @@ from fadewatch_collector.store.tables import (
 )
 
 
-def fleet_query(names: Sequence[str], *, is_sqlite: bool) -> Select[Any]:
+def fleet_query(
+    names: Sequence[str],
+    *,
+    is_sqlite: bool,
+    conditions: Sequence[ColumnElement[bool]] = (),
+) -> Select[Any]:
     """Select the fleet: by site, laptop and slot; laptops without a site come last.
 
     A laptop without a pack has one row whose pack columns are empty.
@@ -26,6 +32,8 @@ def fleet_query(names: Sequence[str], *, is_sqlite: bool) -> Select[Any]:
         The columns wanted: ``laptop.hostname``, ``pack.unit``, ``stay.slot``,
         ``assessment.wear`` and so on, by table and column; ``open_alerts``; and
         ``band``, which is ``unknown`` for a pack that was not assessed yet.
+    conditions
+        On ``laptops``: only those that meet all of them.
     """
     columns = _columns()
     here = (slot_stays.c.laptop_id == laptops.c.id) & slot_stays.c.until_at.is_(None)
@@ -35,6 +43,7 @@ def fleet_query(names: Sequence[str], *, is_sqlite: bool) -> Select[Any]:
         .outerjoin(slot_stays, here)
         .outerjoin(packs, packs.c.id == slot_stays.c.pack_id)
         .outerjoin(assessments, assessments.c.pack_id == packs.c.id)
+        .where(*conditions)
         .order_by(
             _by_code_point(laptops.c.site, is_sqlite=is_sqlite).nulls_last(),
             laptops.c.id,
@@ -44,16 +53,30 @@ def fleet_query(names: Sequence[str], *, is_sqlite: bool) -> Select[Any]:
 
 
 async def stream_fleet(
-    connection: AsyncConnection, names: Sequence[str], chunk: int
+    connection: AsyncConnection,
+    names: Sequence[str],
+    chunk: int,
+    *,
+    site: str | None = None,
+    words: Sequence[str] = (),
 ) -> AsyncGenerator[Sequence[Sequence[Any]]]:
     """Yield the rows of :func:`fleet_query`, up to ``chunk`` at a time.
+
+    Parameters
+    ----------
+    site, words
+        Only laptops at this site that all of these words find.
 
     Notes
     -----
     The cursor stays in the database, so memory does not grow with the fleet.
     """
     is_sqlite = connection.dialect.name == "sqlite"
-    query = fleet_query(names, is_sqlite=is_sqlite).execution_options(yield_per=chunk)
+    conditions = [] if site is None else [laptops.c.site == site]
+    if words:
+        conditions.append(await laptops_sought(connection, words))
+    query = fleet_query(names, is_sqlite=is_sqlite, conditions=conditions)
+    query = query.execution_options(yield_per=chunk)
     async with connection.stream(query) as result:
         async for rows in result.partitions():
             yield rows

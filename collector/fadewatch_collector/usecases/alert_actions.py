@@ -63,15 +63,34 @@ async def hand_over(
     NotFound
         There is no such operator, or the account is disabled.
     """
-    name = clean_name(to)
+    name = await operator_named(services, to)
     async with services.store.reading() as connection:
-        known = not name_problem(name)
-        assigned = await rows.operator_id(connection, name) if known else None
-    if assigned is None:
-        raise NotFound("operator", name[:NAME_SHOWN])
-    values = {"assigned_to": assigned}
+        values = {"assigned_to": await rows.operator_id(connection, name)}
     detail = {"to": name}
     await _change(services, alert_id, version, operator, "handed over", values, detail)
+
+
+async def operator_names(services: Services) -> list[str]:
+    """Return the operators to whom an alert can be handed over, in order."""
+    async with services.store.reading() as connection:
+        return await rows.able_names(connection)
+
+
+async def operator_named(services: Services, typed: str) -> str:
+    """Return the name of an operator who may sign in, as it is kept.
+
+    Raises
+    ------
+    NotFound
+        There is no such operator, or the account is disabled.
+    """
+    name = clean_name(typed)
+    async with services.store.reading() as connection:
+        known = not name_problem(name)
+        number = await rows.operator_id(connection, name) if known else None
+    if number is None:
+        raise NotFound("operator", name[:NAME_SHOWN])
+    return name
 
 
 async def add_note(

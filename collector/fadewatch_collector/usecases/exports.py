@@ -4,6 +4,7 @@ from collections.abc import AsyncGenerator, Mapping, Sequence
 from contextlib import aclosing
 from typing import Any
 
+from fadewatch_collector.rules.search_terms import words_sought
 from fadewatch_collector.store.fleet import stream_fleet
 from fadewatch_collector.usecases.csv_cells import (
     CHUNK,
@@ -35,12 +36,18 @@ MEGABYTE, GIGABYTE, TERABYTE = 10**6, 10**9, 10**12
 
 
 async def stream_fleet_csv(
-    services: Services, *, byte_order_mark: bool = False
+    services: Services,
+    *,
+    byte_order_mark: bool = False,
+    site: str | None = None,
+    find: str | None = None,
 ) -> AsyncGenerator[bytes]:
     """Yield the fleet health CSV in pieces of some hundred rows, of one steady view.
 
     Parameters
     ----------
+    site, find
+        Only laptops at this site that what was typed finds, as in the laptop list.
     byte_order_mark
         Begin with U+FEFF, by which some spreadsheet programs tell UTF-8 from an old
         code page. Off by default: to most other readers the mark becomes a part of
@@ -49,7 +56,15 @@ async def stream_fleet_csv(
     yield header_line(_COLUMNS, byte_order_mark=byte_order_mark)
     async with (
         services.store.reading() as connection,
-        aclosing(stream_fleet(connection, FLEET_SOURCES, CHUNK)) as chunks,
+        aclosing(
+            stream_fleet(
+                connection,
+                FLEET_SOURCES,
+                CHUNK,
+                site=site,
+                words=words_sought(find or ""),
+            )
+        ) as chunks,
     ):
         async for rows in chunks:
             yield csv_lines(_COLUMNS, rows)

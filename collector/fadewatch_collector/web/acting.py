@@ -8,7 +8,7 @@ from aiohttp import web
 
 from fadewatch_collector.errors import NotAllowed
 from fadewatch_collector.rules.operators import Operator, Role, at_least
-from fadewatch_collector.web.forms import FORM_BYTES, read_form
+from fadewatch_collector.web.forms import FORM_BYTES, FORM_FIELDS, read_form
 from fadewatch_collector.web.keys import OPERATOR, SESSION
 from fadewatch_collector.web.problems import sentence, status_of
 from fadewatch_common.errors import FadewatchError
@@ -58,7 +58,12 @@ def require(request: web.Request, role: Role, what: str) -> Operator:
 
 
 async def read_act(
-    request: web.Request, role: Role, what: str, *, most_bytes: int = FORM_BYTES
+    request: web.Request,
+    role: Role,
+    what: str,
+    *,
+    most_bytes: int = FORM_BYTES,
+    most_fields: int = FORM_FIELDS,
 ) -> Act:
     """Read a form that a signed-in person has sent.
 
@@ -70,9 +75,10 @@ async def read_act(
         It was not sent from one of our own pages in their session.
     """
     operator = require(request, role, what)
-    return Act(
-        operator, await read_form(request, request[SESSION], most_bytes=most_bytes)
+    form = await read_form(
+        request, request[SESSION], most_bytes=most_bytes, most_fields=most_fields
     )
+    return Act(operator, form)
 
 
 def refused(name: str, error: FadewatchError, typed: Mapping[str, str]) -> Refused:

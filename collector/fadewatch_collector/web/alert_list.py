@@ -13,8 +13,11 @@ from fadewatch_collector.rules.alert_terms import (
     LIVE_STATES,
     URGENCIES,
 )
+from fadewatch_collector.rules.operators import at_least
+from fadewatch_collector.usecases.alert_actions import operator_names
 from fadewatch_collector.usecases.overview import AlertFilter, alert_list
-from fadewatch_collector.web.keys import SERVICES
+from fadewatch_collector.web.acting import NOTHING_REFUSED, Refused
+from fadewatch_collector.web.keys import OPERATOR, SERVICES
 from fadewatch_collector.web.render import page
 
 _Word = TypeVar("_Word", bound=str)
@@ -29,11 +32,27 @@ SITE_LENGTH = 200
 async def show_alerts(request: web.Request) -> web.Response:
     """Show the alerts that wait, most urgent first and then oldest."""
     chosen = {name: request.query.get(name) or None for name in FILTERS}
-    cursor = request.query.get("after") or None
-    shown = await alert_list(request.app[SERVICES], wanted_of(chosen), cursor)
+    return await show_list(request, chosen, request.query.get("after") or None)
+
+
+async def show_list(
+    request: web.Request,
+    chosen: Mapping[str, str | None],
+    cursor: str | None,
+    problem: Refused = NOTHING_REFUSED,
+) -> web.Response:
+    """Show a page of the list; with a problem when a form on it was refused."""
+    services = request.app[SERVICES]
+    shown = await alert_list(services, wanted_of(chosen), cursor)
+    may_act = at_least(request[OPERATOR].role, "technician")
     return page(
         request,
         "alerts.html",
+        status=problem.status,
+        problem=problem,
+        operators=await operator_names(services) if may_act else (),
+        cursor=cursor,
+        csv=address("/exports/alerts.csv", chosen),
         shown=shown,
         chosen=chosen,
         is_filtered=any(chosen.values()),

@@ -8,12 +8,16 @@ from contextlib import aclosing
 from aiohttp import web
 
 from fadewatch_collector.errors import TooManyAttempts
+from fadewatch_collector.usecases.alerts_csv import stream_alerts_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.web.acting import require
+from fadewatch_collector.web.alert_list import FILTERS, site_of, wanted_of
+from fadewatch_collector.web.find import typed_in
 from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
 
 FLEET_CSV = "/exports/fleet.csv"
+ALERTS_CSV = "/exports/alerts.csv"
 REMOVED_CSV = "/exports/removed.csv"
 
 AT_ONCE = 4
@@ -30,8 +34,16 @@ _log = logging.getLogger(__name__)
 
 async def download_fleet(request: web.Request) -> web.StreamResponse:
     """Send the fleet health CSV as it is read from the store."""
-    pieces = stream_fleet_csv(request.app[SERVICES])
+    site, find = site_of(request.query.get("site")), typed_in(request)
+    pieces = stream_fleet_csv(request.app[SERVICES], site=site, find=find)
     return await _download(request, "fleet", pieces)
+
+
+async def download_alerts(request: web.Request) -> web.StreamResponse:
+    """Send the alerts that a filter shows."""
+    chosen = {name: request.query.get(name) or None for name in FILTERS}
+    pieces = stream_alerts_csv(request.app[SERVICES], wanted_of(chosen))
+    return await _download(request, "alerts", pieces)
 
 
 async def download_removed(request: web.Request) -> web.StreamResponse:

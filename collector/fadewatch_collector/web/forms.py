@@ -28,6 +28,7 @@ async def read_form(
     *,
     hides_origin: bool = False,
     most_bytes: int = FORM_BYTES,
+    most_fields: int = FORM_FIELDS,
 ) -> dict[str, str]:
     """Read a form that one of our own pages has sent.
 
@@ -40,6 +41,8 @@ async def read_form(
         The page asks the browser to send no referrer, which blanks the origin too.
     most_bytes
         Largest form taken [bytes].
+    most_fields
+        Most fields taken [count].
 
     Raises
     ------
@@ -49,7 +52,7 @@ async def read_form(
         It comes from another site, or without the right token.
     """
     refuse_other_sites(request, hides_origin=hides_origin)
-    form = await _fields(request, most_bytes)
+    form = await _fields(request, most_bytes, most_fields)
     refuse_wrong_token(request, form.pop(TOKEN_FIELD, ""), bound_to)
     return form
 
@@ -61,7 +64,9 @@ def refuse_wrong_token(request: web.Request, token: str, bound_to: str | None) -
         raise NotSignedIn(_NOT_OURS)
 
 
-async def _fields(request: web.Request, most_bytes: int) -> dict[str, str]:
+async def _fields(
+    request: web.Request, most_bytes: int, most_fields: int
+) -> dict[str, str]:
     if request.content_type != _FORM_TYPE:
         raise InvalidRequest("this address takes a form only")
     body = bytearray()
@@ -73,7 +78,7 @@ async def _fields(request: web.Request, most_bytes: int) -> dict[str, str]:
         pairs = parse_qsl(
             body.decode("utf-8", "replace"),
             keep_blank_values=True,
-            max_num_fields=FORM_FIELDS,
+            max_num_fields=most_fields,
         )
     except ValueError as error:
         raise InvalidRequest("the form has too many fields") from error

@@ -6,6 +6,7 @@ from aiohttp import web
 from jinja2 import Environment
 
 from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.usecases.alert_news import AlertNews
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.web.limits import SignInLimits, TokenBuckets
 from fadewatch_collector.web.signing import Signing
@@ -17,6 +18,7 @@ STATIC = web.AppKey("page_static", StaticFiles)
 SIGNING = web.AppKey("page_signing", Signing)
 LIMITS = web.AppKey("page_limits", SignInLimits)
 INSPECT_LIMIT = web.AppKey("page_inspect_limit", TokenBuckets)
+NEWS = web.AppKey("page_news", AlertNews)
 DOWNLOADS = web.AppKey("page_downloads", asyncio.Semaphore)
 
 OPERATOR = web.RequestKey("page_operator", Operator)

@@ -28,5 +28,6 @@ async def show_laptops(request: web.Request) -> web.Response:
         first_page=address(LAPTOPS, chosen),
         next_page=shown.next_cursor
         and address(LAPTOPS, {**chosen, "after": shown.next_cursor}),
+        csv=address("/exports/fleet.csv", chosen),
         collector_url=collector_url(request),
     )

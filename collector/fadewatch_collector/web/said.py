@@ -4,6 +4,9 @@ SAID = {
     "acknowledged": "Acknowledged.",
     "planned": "The day is set.",
     "handed-over": "Handed over.",
+    "several-acknowledged": "Acknowledged, all that were chosen.",
+    "several-planned": "The day is set for all that were chosen.",
+    "several-handed-over": "Handed over, all that were chosen.",
     "noted": "The note is kept.",
     "ended": "The alert has ended.",
     "swap-confirmed": "The swap is confirmed; the pack taken out is in the register "

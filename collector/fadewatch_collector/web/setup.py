@@ -9,7 +9,7 @@ from aiohttp.typedefs import Handler
 from fadewatch_collector.errors import NotSignedIn
 from fadewatch_collector.usecases.accounts import cookie_secret
 from fadewatch_collector.usecases.services import Services
-from fadewatch_collector.web import alert_list, downloads, inspect, sign_in
+from fadewatch_collector.web import alert_list, downloads, inspect, live, sign_in
 from fadewatch_collector.web.headers import add_headers
 from fadewatch_collector.web.keys import (
     DOWNLOADS,
@@ -52,6 +52,8 @@ def add_pages(app: web.Application, services: Services) -> None:
     app.middlewares.extend((show_problems, recognise, require_sign_in))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(_signing)
+    app.cleanup_ctx.append(live.news_desk)
+    app.on_shutdown.append(live.let_go)
     app.add_routes(PAGE_ROUTES)
     app.add_routes([web.get(PREFIX + "{name}", send_static)])
 

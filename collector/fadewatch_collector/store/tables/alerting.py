@@ -54,6 +54,7 @@ alerts = Table(
     ),
     Index("ix_alerts_list", "state", "urgency_rank", "opened_at", "id"),
     Index(None, "subject", "ended_at"),
+    Index(None, "changed_at"),
 )
 
 
