@@ -8,6 +8,7 @@ from playwright.async_api import Browser, BrowserContext, Page, async_playwright
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.services import Services
 from tests.browser.browsing import ARGUMENTS, CHROMIUM
+from tests.fixtures.shown_charging import fill_charging
 from tests.fixtures.shown_fleet import fill
 from tests.integration.pages_service import NAME, PASSWORD, Pages, running_pages
 
@@ -25,6 +26,7 @@ async def browser() -> AsyncIterator[Browser]:
 @pytest.fixture
 async def pages(services: Services) -> AsyncIterator[Pages]:
     await fill(services.store, services.clock(), laptops=24)
+    await fill_charging(services)
     await add_operator(services, NAME, "administrator", PASSWORD)
     async with running_pages(services) as pages:
         yield pages

@@ -23,6 +23,8 @@ PATHS = (
     "/alerts/1",
     "/packs/3",
     "/removed",
+    "/charging",
+    "/charging?packs=all",
     "/places",
     "/settings/policy",
     "/settings/policy/edit?scope=fleet",
@@ -182,6 +184,23 @@ async def test_the_fleet_csv_is_taken_home(page: Page) -> None:
     assert download.suggested_filename == "fadewatch-fleet-2026-03-02.csv"
     rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
     assert {row["site"] for row in rows} >= {"Old Mill", "Workshop"}
+
+
+async def test_a_charging_filter_leads_to_a_laptop_and_its_pack(page: Page) -> None:
+    await page.set_viewport_size({"width": 390, "height": 844})
+    await sign_in(page)
+    await page.goto("/charging")
+    await page.get_by_role("combobox", name="Charge limit").select_option("reported")
+    await page.get_by_role("button", name="Show").click()
+    await page.locator("a[href*='#pack-6']").click()
+    said = await page.locator("section.charging").first.inner_text()
+    summary = page.get_by_text("What a limit costs").first
+    await summary.click()
+
+    assert "#pack-6" in page.url
+    assert "now at 100 %: a limit of 80 % is worth considering" in said
+    assert await page.get_by_text("What the holder needs comes first").is_visible()
+    assert await page.evaluate(TOO_WIDE) <= 0
 
 
 async def test_the_browser_keeps_no_page_after_signing_out(page: Page) -> None:

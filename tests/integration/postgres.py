@@ -58,6 +58,12 @@ class PostgresServer:
         await self._command(f"CREATE DATABASE {name} TEMPLATE {TEMPLATE}")
         return self.url(name)
 
+    async def empty_database(self) -> str:
+        """Make a database without a schema; returns its address."""
+        name = next(self.names)
+        await self._command(f"CREATE DATABASE {name}")
+        return self.url(name)
+
     async def _command(self, sql: str) -> None:
         engine = create_async_engine(
             self.url("postgres").replace("postgresql", "postgresql+asyncpg", 1),

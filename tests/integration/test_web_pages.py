@@ -17,6 +17,7 @@ from fadewatch_collector.store import tables
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.web.headers import CONTENT_SECURITY_POLICY
 from tests.fakes.clock import StandingClock
+from tests.fixtures.shown_charging import fill_charging
 from tests.fixtures.shown_fleet import (
     BARE_LAPTOP,
     SILENT_LAPTOP,
@@ -241,19 +242,21 @@ async def test_a_page_asks_as_many_questions_however_much_there_is(
 ) -> None:
     paths = (
         "/", "/laptops", f"/laptops/{TWO_PACK_LAPTOP}", "/alerts/1", "/packs/3",
-        "/removed", "/places",
+        "/removed", "/places", "/charging?packs=all",
     )  # fmt: skip
     await fill(services.store, services.clock(), laptops=SILENT_LAPTOP)
+    await fill_charging(services)
     few = [await questions_of(empty, services, path) for path in paths]
     async with services.store.writing() as connection:
         for table in reversed(tables.metadata.sorted_tables):
             if table.name not in {"operators", "operator_sessions", "store_values"}:
                 await connection.execute(table.delete())
     await fill(services.store, services.clock(), laptops=64)
+    await fill_charging(services)
     many = [await questions_of(empty, services, path) for path in paths]
 
     assert few == many
-    assert max(many) <= 16
+    assert max(many) <= 18
 
 
 async def questions_of(pages: Pages, services: Services, path: str) -> int:
@@ -420,6 +423,7 @@ PATHS = (
     "/alerts/1",
     "/packs/3",
     "/removed",
+    "/charging",
     "/places",
     "/settings/policy",
     "/settings/policy/edit?scope=fleet",

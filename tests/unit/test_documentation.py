@@ -10,6 +10,7 @@ from click import Context, Group
 from fadewatch_agent.cli import COMMANDS as AGENT_COMMANDS
 from fadewatch_collector.cli.main import COMMANDS, main
 from fadewatch_collector.settings import Settings
+from fadewatch_collector.usecases.charging_csv import CHARGING_CSV_COLUMNS
 from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS
 from fadewatch_common import report
 
@@ -43,6 +44,13 @@ def test_every_field_that_is_sent_is_in_the_readme(record: type) -> None:
 
 def test_the_readme_lists_the_columns_of_the_fleet_csv_in_order() -> None:
     assert f"`{', '.join(FLEET_CSV_COLUMNS)}`" in README
+
+
+def test_the_readme_tells_of_every_column_of_the_charging_csv() -> None:
+    for name in CHARGING_CSV_COLUMNS:
+        # Columns of the two spans share a line.
+        short = re.sub(r"^last_(30|90)_days_", "...", name)
+        assert f"`{name}`" in README or f"`{short.replace('...', '..._')}`" in README
 
 
 def test_every_command_of_the_collector_is_in_the_readme() -> None:

@@ -1,4 +1,4 @@
-"""GET /exports/fleet.csv and removed.csv: CSV files, streamed."""
+"""GET /exports/fleet.csv, removed.csv and charging.csv: CSV files, streamed."""
 
 import asyncio
 import logging
@@ -10,6 +10,7 @@ from aiohttp import web
 from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, SERVICES
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
+from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 
@@ -30,6 +31,12 @@ async def send_removed_csv(request: web.Request) -> web.StreamResponse:
     """Answer with the register of removed packs."""
     stream = stream_removed_csv(request.app[SERVICES])
     return await _send_csv(request, "removed", stream)
+
+
+async def send_charging_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with how packs are charged."""
+    stream = stream_charging_csv(request.app[SERVICES])
+    return await _send_csv(request, "charging", stream)
 
 
 async def _send_csv(

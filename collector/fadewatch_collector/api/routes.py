@@ -5,6 +5,7 @@ from fadewatch_collector.api.route import Answered, Route
 from fadewatch_collector.api.table.access import ACCESS_ROUTES
 from fadewatch_collector.api.table.agents import AGENT_ROUTES
 from fadewatch_collector.api.table.alerts import ALERT_ROUTES
+from fadewatch_collector.api.table.charging import CHARGING_ROUTES
 from fadewatch_collector.api.table.fleet import FLEET_ROUTES
 from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
 from fadewatch_collector.api.table.packs import PACK_ROUTES
@@ -15,6 +16,7 @@ ROUTES: tuple[Route, ...] = (
     *AGENT_ROUTES,
     *ALERT_ROUTES,
     *PACK_ROUTES,
+    *CHARGING_ROUTES,
     *PLACE_ROUTES,
     *ACCESS_ROUTES,
     *NOTIFICATION_ROUTES,

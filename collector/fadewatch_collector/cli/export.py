@@ -10,6 +10,7 @@ from typing import BinaryIO
 import click
 
 from fadewatch_collector.cli.context import fail, with_services
+from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.services import Services
@@ -56,6 +57,17 @@ def removed(out: str, *, byte_order_mark: bool) -> None:
     write_pieces(
         out,
         lambda services: stream_removed_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+@export_group.command("charging")
+@_out
+@_byte_order_mark
+def charging(out: str, *, byte_order_mark: bool) -> None:
+    """Write how packs are charged: one row a pack that sits in a laptop."""
+    write_pieces(
+        out,
+        lambda services: stream_charging_csv(services, byte_order_mark=byte_order_mark),
     )
 
 

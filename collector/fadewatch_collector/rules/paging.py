@@ -13,6 +13,7 @@ _MICROSECOND = timedelta(microseconds=1)
 _LAST_MOMENT_US = (datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND
 _LARGEST_ID = 2**63 - 1
 _ALERT_KEY = re.compile(r"a\.([0-9]{1,3})\.([0-9]{1,18})\.([0-9]{1,19})", re.ASCII)
+_RANKED_KEY = re.compile(r"k\.([0-9]{1,9})\.([0-9]{1,19})", re.ASCII)
 _LAPTOP_KEY = re.compile(r"l\.([0-9]{1,19})", re.ASCII)
 
 
@@ -62,6 +63,33 @@ def laptop_key(cursor: str) -> int:
     if number > _LARGEST_ID:
         raise _refusal()
     return number
+
+
+@dataclass(frozen=True, slots=True)
+class RankedKey:
+    """Place in a list with the greatest rank first, then the greatest number."""
+
+    rank: int
+    id: int
+
+
+def ranked_cursor(key: RankedKey) -> str:
+    """Return the text that stands for a place in a ranked list."""
+    return _packed(f"k.{key.rank}.{key.id}")
+
+
+def ranked_key(cursor: str) -> RankedKey:
+    """Return the place in a ranked list that a text stands for.
+
+    Raises
+    ------
+    InvalidRequest
+        The text was not made by :func:`ranked_cursor`.
+    """
+    rank, number = _numbers(_RANKED_KEY, cursor)
+    if number > _LARGEST_ID:
+        raise _refusal()
+    return RankedKey(rank, number)
 
 
 def number_cursor(what: str, number: int) -> str:

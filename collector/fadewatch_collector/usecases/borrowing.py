@@ -32,10 +32,15 @@ async def borrowed(
     connection: WriteConnection, pack_ids: Sequence[int], fitted: Sequence[FittedPack]
 ) -> Priors:
     """Return what each pack borrows, by what was learnt last."""
+    pools = await learnt_pools(connection)
+    types = {pack.id: pack.pack_type for pack in fitted}
+    return priors_from_pools(pools, [types.get(number, "") for number in pack_ids])
+
+
+async def learnt_pools(connection: WriteConnection) -> dict[str, tuple[float, float]]:
+    """Return the fade [1/d] and its spread by pack type; the fleet's under no name."""
     kept = await get_value(connection, KEPT_AS)
-    pools = {
+    return {
         name: (fade, spread)
         for name, (fade, spread) in json.loads(kept or "{}").items()
     }
-    types = {pack.id: pack.pack_type for pack in fitted}
-    return priors_from_pools(pools, [types.get(number, "") for number in pack_ids])

@@ -17,6 +17,7 @@ from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
@@ -95,6 +96,7 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
         done += len(part)
         progress(done, len(fleet.deliveries))
     await assess_all(services)
+    await tell_habits(services)
     await look_for_silent(services)
     await sum_up_fleet(services)
     async with services.store.writing() as connection:

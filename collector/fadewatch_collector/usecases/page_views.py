@@ -26,6 +26,7 @@ from fadewatch_collector.store.pages import AlertRow
 from fadewatch_collector.store.removed import RemovedPack
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.swaps import SwapDetail, SwapFilter
+from fadewatch_collector.usecases.charging import PackCharging, charging_of
 from fadewatch_collector.usecases.laptop_trail import trail_with
 from fadewatch_collector.usecases.overview import (
     HISTORY_ROWS,
@@ -45,6 +46,7 @@ __all__ = [
     "Evidence",
     "Inspection",
     "LaptopPage",
+    "PackCharging",
     "PackCourse",
     "PackDetail",
     "PackPage",
@@ -78,11 +80,12 @@ class PackCourse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LaptopPage:
-    """One laptop, with what people did; courses are by pack number."""
+    """One laptop, with what people did; courses and charging are by pack number."""
 
     view: LaptopView
     policy: Policy
     courses: Mapping[int, PackCourse]
+    charging: Mapping[int, PackCharging]
     swaps: Sequence[SwapDetail]
     inspections: Sequence[Inspection]
     places: Sequence[PlaceMove]
@@ -102,6 +105,7 @@ class PackPage:
     view: PackView
     policy: Policy
     course: PackCourse
+    charging: PackCharging
     removal: RemovedPack | None
 
 
@@ -146,6 +150,11 @@ async def laptop_page_of(services: Services, laptop_id: int) -> LaptopPage:
                 stay.pack_id: course_of(view.daily[stay.pack_id], stay.assessment)
                 for stay in view.packs
             },
+            charging=await charging_of(
+                connection,
+                {stay.pack_id for stay in view.packs},
+                services.clock().date(),
+            ),
             swaps=await _swaps(connection, SwapFilter(laptop_id=laptop_id)),
             inspections=await _inspections(connection, laptop_id=laptop_id),
             places=await life.place_moves(connection, laptop_id, HISTORY_ROWS),
@@ -165,6 +174,7 @@ async def pack_page_of(services: Services, pack_id: int) -> PackPage:
     async with services.store.reading() as connection:
         last = view.places[0].laptop_id if view.places else None
         laptop = last and await laptop_page.laptop_detail(connection, last)
+        charging = await charging_of(connection, [pack_id], services.clock().date())
         return PackPage(
             view=view,
             policy=await policy_of(
@@ -175,6 +185,7 @@ async def pack_page_of(services: Services, pack_id: int) -> PackPage:
                 laptop.model if laptop else None,
             ),
             course=course_of(view.daily, view.pack.assessment),
+            charging=charging[pack_id],
             removal=await life.removal_of(connection, pack_id),
         )
 

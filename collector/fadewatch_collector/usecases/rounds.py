@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
 from fadewatch_collector.usecases.forecasts import keep_forecasts
@@ -44,6 +45,7 @@ class Round:
 ROUNDS = (
     Round("assess-all", 2, assess_all),
     Round("keep-search-terms", 3, keep_search_terms),
+    Round("tell-charging-habits", 3, tell_habits),
     Round("look-for-silent", None, look_for_silent),
     Round("make-digests", 6, make_digests),
     Round("keep-forecasts", 3, keep_forecasts),

@@ -1,4 +1,4 @@
-"""CSV files to take home: the fleet's health, and the register of removed packs."""
+"""CSV files to take home: the fleet's health, removed packs, charging habits."""
 
 import asyncio
 import logging
@@ -9,6 +9,7 @@ from aiohttp import web
 
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.alerts_csv import stream_alerts_csv
+from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.web.acting import require
@@ -19,6 +20,7 @@ from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
 FLEET_CSV = "/exports/fleet.csv"
 ALERTS_CSV = "/exports/alerts.csv"
 REMOVED_CSV = "/exports/removed.csv"
+CHARGING_CSV = "/exports/charging.csv"
 
 AT_ONCE = 4
 """Downloads at the same time [count]; each holds a view of the store. Own choice."""
@@ -51,6 +53,12 @@ async def download_removed(request: web.Request) -> web.StreamResponse:
     require(request, "technician", "see the register of removed packs")
     pieces = stream_removed_csv(request.app[SERVICES])
     return await _download(request, "removed", pieces)
+
+
+async def download_charging(request: web.Request) -> web.StreamResponse:
+    """Send how packs are charged as it is read from the store."""
+    pieces = stream_charging_csv(request.app[SERVICES])
+    return await _download(request, "charging", pieces)
 
 
 async def _download(

@@ -7,6 +7,7 @@ from aiohttp import web
 
 from fadewatch_collector.usecases.page_views import PackPage, pack_page_of
 from fadewatch_collector.web import happenings
+from fadewatch_collector.web.charging import charging_panel
 from fadewatch_collector.web.history import (
     Event,
     acts,
@@ -53,6 +54,7 @@ async def show_pack(request: web.Request) -> web.Response:
             is_in_use=is_in_use,
         ),
         is_in_use=is_in_use,
+        charging=charging_panel(shown.charging) if is_in_use else None,
         places=view.places,
         alerts=view.alerts,
         swaps=swap_lines(view.swaps, view.alerts),

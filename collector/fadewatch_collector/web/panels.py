@@ -8,6 +8,7 @@ from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.usecases.overview import AlertRow, PackStay
 from fadewatch_collector.usecases.page_views import Inspection, LaptopPage
 from fadewatch_collector.web import happenings
+from fadewatch_collector.web.charging import ChargingPanel, charging_panel
 from fadewatch_collector.web.happenings import Happening
 from fadewatch_collector.web.pack_plot import PackPlot, newest_wear, pack_plot
 from fadewatch_collector.web.plot_marks import Mark
@@ -24,6 +25,8 @@ class PackPanel:
         By the newest assessment, or by the level before the first one.
     anchor
         By what a link leads to it; the newest stay of a pack has it.
+    charging
+        None of a pack that is no longer here.
     """
 
     stay: PackStay
@@ -31,6 +34,7 @@ class PackPanel:
     wear: float | None
     band: Band
     shown: PackPlot
+    charging: ChargingPanel | None
 
 
 def panels_of(
@@ -79,6 +83,9 @@ def _panel(
             until=today if stay.until_at is None else stay.until_at.date(),
             is_in_use=stay.until_at is None,
         ),
+        charging=charging_panel(laptop.charging[stay.pack_id])
+        if stay.until_at is None
+        else None,
     )
 
 

@@ -13,6 +13,7 @@ from fadewatch_common.report import Pack
 # Air-transport packing instruction 965 lets packs travel at 30 % of capacity or less.
 ARRIVAL_CHARGE = 0.28
 CHARGE_LIMIT = 80  # [percent] of a laptop kept on mains
+FULL, ON_MAINS = 0.3, 0.9  # share of readings that find it full, by its story
 EMPTY_VOLTAGE, VOLTAGE_SPAN = 0.92, 0.16  # of design voltage, from empty to full
 
 _BY_MODEL = {one.model: one for one in PACK_TYPES}
@@ -92,8 +93,12 @@ def reading(
         voltage_mv=round(voltage),
         design_voltage_mv=kind.voltage,
         temperature_c=moment.temperature_c,
-        charge_limit_percent=CHARGE_LIMIT if facts.story.habit == "mains" else None,
+        charge_limit_percent=_limit(facts.story),
     )
+
+
+def _limit(story: PackStory) -> int | None:
+    return CHARGE_LIMIT if story.habit == "mains" else story.limit
 
 
 def _percent_only(facts: PackFacts, slot: str, moment: Moment) -> Pack:
@@ -114,12 +119,12 @@ def draw_moment(
 ) -> Moment:
     """Draw how a pack is found."""
     chance, level, warmth = rng.random(3).tolist()
-    temperature = round(23.0 + 12.0 * warmth, 1)
+    temperature = round(23.0 + 12.0 * warmth + story.warmer, 1)
     if just_fitted:
         return Moment(ARRIVAL_CHARGE, "discharging", temperature)
     if story.habit == "mains":
         return Moment(CHARGE_LIMIT / 100, "held", temperature)
-    if chance < 0.3:  # noqa: PLR2004
+    if chance < (ON_MAINS if story.on_mains else FULL):
         return Moment(1.0, "full", temperature)
     state: State = "charging" if chance < 0.5 else "discharging"  # noqa: PLR2004
     return Moment(0.2 + 0.75 * level, state, temperature)

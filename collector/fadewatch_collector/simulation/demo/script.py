@@ -24,6 +24,18 @@ Model = tuple[str, str]
 _ALL = (SEDGE_14, FESCUE_14, BURDOCK_15, SEDGE_15, FESCUE_13, BURDOCK_14)
 _HABITS: tuple[Habit, ...] = ("daily", "now-and-then", "daily", "mains", "now-and-then")
 
+# Sound packs that are charged full on mains: reported limit [percent], and how much
+# warmer they are [kelvin]. The one at 80 % is charged past it.
+_ON_MAINS: dict[int, tuple[int | None, float]] = {
+    1: (None, 0.0),
+    4: (100, 0.0),
+    6: (None, 13.0),
+    9: (100, 6.0),
+    11: (None, 0.0),
+    14: (80, 0.0),
+    16: (None, 3.0),
+}
+
 
 def demo_script() -> Script:
     """Write down what happens to each laptop of the demo fleet."""
@@ -49,6 +61,9 @@ def _sound(script: Script) -> None:
             habit=_HABITS[number % len(_HABITS)],
             bounded=number % 4 == 0,
         )
+        if number in _ON_MAINS:
+            limit, warmer = _ON_MAINS[number]
+            story = replace(story, on_mains=True, limit=limit, warmer=warmer)
         script.plain(Situation.SOUND, model, story, use=0.75 + 0.01 * number)
     for number, age in enumerate((25, 60, 110, 200)):
         model, pack = _ALL[number]

@@ -70,6 +70,12 @@ class PackStory:
     new
         It is new when first seen, and arrives with the charge that it may be
         shipped with.
+    on_mains
+        It sits on mains and is charged full, whatever its limit is said to be.
+    limit
+        Charge limit that its laptop reports [percent].
+    warmer
+        How much warmer it is than others [kelvin].
     """
 
     model: str
@@ -84,6 +90,9 @@ class PackStory:
     serial: SerialKind = "firm"
     percent_only: bool = False
     new: bool = False
+    on_mains: bool = False
+    limit: int | None = None
+    warmer: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,10 @@ from fadewatch_collector.store.tables.care import (
     removed_packs,
     swaps,
 )
+from fadewatch_collector.store.tables.charging import (
+    charging_habits,
+    daily_charging,
+)
 from fadewatch_collector.store.tables.finding import search_terms
 from fadewatch_collector.store.tables.fleet import (
     assessments,
@@ -52,7 +56,9 @@ __all__ = [
     "api_tokens",
     "assessments",
     "audit",
+    "charging_habits",
     "daily_capacity",
+    "daily_charging",
     "enrolment_tokens",
     "filing_queue",
     "finding_watches",

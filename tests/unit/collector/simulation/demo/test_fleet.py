@@ -346,3 +346,20 @@ def test_agents_of_several_versions_are_about(
     platforms = {one.agent.platform for one in fleet.laptops}
     assert len(last) > 1
     assert len(platforms) > 1
+
+
+def test_some_packs_are_charged_full_on_mains_with_and_without_a_limit(
+    diaries: dict[int, list[Delivery]],
+) -> None:
+    limits: set[int | None] = set()
+    hot = 0
+    for diary in diaries.values():
+        packs = [pack for one in diary[-60:] for pack in one.report.packs]
+        full = [pack for pack in packs if pack.state == "full"]
+        if len(full) > 0.75 * len(packs) > 0:
+            limits.add(full[-1].charge_limit_percent)
+            warmth = sorted(pack.temperature_c or 0.0 for pack in full)
+            hot += warmth[len(warmth) // 2] > 40
+
+    assert limits == {None, 80, 100}
+    assert hot == 1
