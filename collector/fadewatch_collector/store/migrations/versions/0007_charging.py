@@ -10,8 +10,8 @@ from alembic import op
 from fadewatch_collector.rules.charging_day import charging_day
 from fadewatch_collector.store.columns import Json, Moment, RowId
 
-revision = "0006"
-down_revision = "0005"
+revision = "0007"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
