@@ -67,12 +67,13 @@ def _pack(n: int) -> dict[str, Any]:
         "id": n,
         "identity": f"pack-{n}",
         "maker": "Tarn Cells",
-        "model": f"TC-{n % 9}",
+        "model": f"TC-{n % 61}",
         "serial": f"{n % 65536:04X}",
         "made_on": date(2023, 1, 1) + timedelta(days=n % 800),
         "chemistry": "Li-ion",
         "unit": "mWh",
-        "design_capacity": 57_000,
+        "design_capacity": 57_000 - n % 3 * 10,
+        "design_voltage_mv": 11_400,
         "full_charge_capacity": 57_000 - n % 20_000,
         "cycle_count": n % 600 + 1,
         "first_seen_at": NOW,
@@ -92,6 +93,11 @@ def _stay(n: int) -> dict[str, Any]:
 
 def _verdict(n: int) -> dict[str, Any]:
     wear = n % 20_000 / 57_000
+    # A pack comes to 30 % at about 0.8 % a month, give or take, with a wide interval.
+    left = max(0.3 - wear, 0.002) / 0.008 * 30.4 * (0.6 + n % 83 / 83)
+    early, on, late = (
+        NOW.date() + timedelta(days=round(left * part)) for part in (0.45, 1.0, 2.2)
+    )
     return {
         "pack_id": n,
         "as_of": NOW.date(),
@@ -99,9 +105,9 @@ def _verdict(n: int) -> dict[str, Any]:
         "wear": wear,
         "band": "plan" if wear >= 0.3 else "sound",
         "fade_per_month": 0.008,
-        "plan_earliest": date(2027, 1, 1),
-        "plan_on": date(2027, 6, 1),
-        "plan_latest": date(2028, 2, 1),
+        "plan_earliest": early,
+        "plan_on": on,
+        "plan_latest": late,
         "gauge": "good",
         "concern": "plan" if wear >= 0.3 else "none",
         "reasons": [],

@@ -12,6 +12,12 @@ from fadewatch_collector.cli.main import COMMANDS, main
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases.charging_csv import CHARGING_CSV_COLUMNS
 from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS
+from fadewatch_collector.usecases.order_csv import (
+    BUDGET_CSV_COLUMNS,
+    DUE_PACKS_CSV_COLUMNS,
+    ORDER_CSV_COLUMNS,
+)
+from fadewatch_collector.usecases.stock_csv import STOCK_CSV_COLUMNS
 from fadewatch_common import report
 
 ROOT = Path(__file__).parents[2]
@@ -51,6 +57,21 @@ def test_the_readme_tells_of_every_column_of_the_charging_csv() -> None:
         # Columns of the two spans share a line.
         short = re.sub(r"^last_(30|90)_days_", "...", name)
         assert f"`{name}`" in README or f"`{short.replace('...', '..._')}`" in README
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        ORDER_CSV_COLUMNS[: ORDER_CSV_COLUMNS.index("needed_now_low")],
+        BUDGET_CSV_COLUMNS,
+        DUE_PACKS_CSV_COLUMNS,
+        STOCK_CSV_COLUMNS,
+    ],
+)
+def test_the_readme_lists_the_columns_of_the_order_lists_files(
+    columns: tuple[str, ...],
+) -> None:
+    assert f"`{', '.join(columns)}`" in README
 
 
 def test_every_command_of_the_collector_is_in_the_readme() -> None:

@@ -22,11 +22,11 @@ from fadewatch_collector.analysis.crossing_draws import (
 DRAWS = 1000
 """Draws of a small fleet [count]. Own choice: a 10 % point is then known to within
 5.4 % of the spread of the total (sqrt(0.1 * 0.9 / 1000) / 0.1755)."""
-LEAST_DRAWS = 300
+LEAST_DRAWS = 200
 """Draws of the largest fleet [count]; own choice. Many packs leave the shared error, and
 its draws are spread evenly, so fewer do."""
-WORK = 12_000_000
-"""Days drawn in all, about [count]; own choice, half a second on one core."""
+WORK = 8_000_000
+"""Days drawn in all, about [count]; own choice, a third of a second on one core."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

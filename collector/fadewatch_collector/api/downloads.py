@@ -1,4 +1,4 @@
-"""GET /exports/fleet.csv, removed.csv and charging.csv: CSV files, streamed."""
+"""GET /exports/...: CSV files, streamed."""
 
 import asyncio
 import logging
@@ -12,7 +12,13 @@ from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.order_csv import (
+    stream_budget_csv,
+    stream_due_packs_csv,
+    stream_order_csv,
+)
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
+from fadewatch_collector.usecases.stock_csv import stream_stock_csv
 
 BUSY_RETRY_S = 10.0
 """What a caller is asked to wait while others export [s]. Own choice."""
@@ -37,6 +43,27 @@ async def send_charging_csv(request: web.Request) -> web.StreamResponse:
     """Answer with how packs are charged."""
     stream = stream_charging_csv(request.app[SERVICES])
     return await _send_csv(request, "charging", stream)
+
+
+async def send_order_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with the order list."""
+    return await _send_csv(request, "order", stream_order_csv(request.app[SERVICES]))
+
+
+async def send_budget_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with the order list's budget."""
+    return await _send_csv(request, "budget", stream_budget_csv(request.app[SERVICES]))
+
+
+async def send_due_packs_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with the packs behind the order list."""
+    stream = stream_due_packs_csv(request.app[SERVICES])
+    return await _send_csv(request, "order-packs", stream)
+
+
+async def send_stock_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with stock by pack type."""
+    return await _send_csv(request, "stock", stream_stock_csv(request.app[SERVICES]))
 
 
 async def _send_csv(

@@ -8,6 +8,7 @@ from fadewatch_collector.api.table.alerts import ALERT_ROUTES
 from fadewatch_collector.api.table.charging import CHARGING_ROUTES
 from fadewatch_collector.api.table.fleet import FLEET_ROUTES
 from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
+from fadewatch_collector.api.table.order import ORDER_ROUTES
 from fadewatch_collector.api.table.packs import PACK_ROUTES
 from fadewatch_collector.api.table.places import PLACE_ROUTES
 
@@ -17,6 +18,7 @@ ROUTES: tuple[Route, ...] = (
     *ALERT_ROUTES,
     *PACK_ROUTES,
     *CHARGING_ROUTES,
+    *ORDER_ROUTES,
     *PLACE_ROUTES,
     *ACCESS_ROUTES,
     *NOTIFICATION_ROUTES,

@@ -12,8 +12,14 @@ import click
 from fadewatch_collector.cli.context import fail, with_services
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.order_csv import (
+    stream_budget_csv,
+    stream_due_packs_csv,
+    stream_order_csv,
+)
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.stock_csv import stream_stock_csv
 
 STDOUT = "-"
 
@@ -68,6 +74,52 @@ def charging(out: str, *, byte_order_mark: bool) -> None:
     write_pieces(
         out,
         lambda services: stream_charging_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+@export_group.command("order")
+@_out
+@_byte_order_mark
+def order(out: str, *, byte_order_mark: bool) -> None:
+    """Write the order list: packs to buy by pack type and by when."""
+    write_pieces(
+        out,
+        lambda services: stream_order_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+@export_group.command("budget")
+@_out
+@_byte_order_mark
+def budget(out: str, *, byte_order_mark: bool) -> None:
+    """Write the budget of the order list, by month and site."""
+    write_pieces(
+        out,
+        lambda services: stream_budget_csv(services, byte_order_mark=byte_order_mark),
+    )
+
+
+@export_group.command("order-packs")
+@_out
+@_byte_order_mark
+def order_packs(out: str, *, byte_order_mark: bool) -> None:
+    """Write the packs behind the order list: each with its type and its days."""
+    write_pieces(
+        out,
+        lambda services: stream_due_packs_csv(
+            services, byte_order_mark=byte_order_mark
+        ),
+    )
+
+
+@export_group.command("stock")
+@_out
+@_byte_order_mark
+def stock(out: str, *, byte_order_mark: bool) -> None:
+    """Write stock, orders, lead time and price by pack type, as import takes them."""
+    write_pieces(
+        out,
+        lambda services: stream_stock_csv(services, byte_order_mark=byte_order_mark),
     )
 
 

@@ -8,8 +8,10 @@ import click
 
 from fadewatch_collector.cli.context import fail, with_services
 from fadewatch_collector.rules.places import ImportPlan
+from fadewatch_collector.rules.stock_csv import StockPlan, stock_words
 from fadewatch_collector.usecases import places
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.stock import import_stock
 
 SHOWN = 20
 """Lines of each sort shown at most; the rest is counted."""
@@ -45,6 +47,25 @@ def places_command(file: Path | None, dry_run: bool, undo: bool) -> None:
     _show(with_services(work), dry_run=dry_run)
 
 
+@import_group.command("stock")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Only say what would change.")
+def stock_command(file: Path, dry_run: bool) -> None:
+    """Set stock, orders, lead time and price by pack type, from a CSV file.
+
+    Its first line names pack_type and any of on_hand, on_order, expected_on,
+    lead_time_days, price, note; 'export stock' writes such a file. An empty cell clears
+    the field. Nothing changes when a row has a problem.
+    """
+    who = f"command line ({getpass.getuser()})"
+    lines = _lines(file)
+
+    async def work(services: Services) -> StockPlan:
+        return await import_stock(services, lines, who, dry_run=dry_run)
+
+    _show_stock(with_services(work), dry_run=dry_run)
+
+
 def _lines(file: Path) -> list[str]:
     try:
         with file.open(encoding="utf-8-sig", newline="") as stream:
@@ -74,6 +95,23 @@ def _show(plan: ImportPlan, *, dry_run: bool) -> None:
     click.echo(
         f"{len(plan.changes)} laptops {done}, {plan.unchanged} are as they should be, "
         f"{len(plan.unmatched)} serials match no laptop."
+    )
+
+
+def _show_stock(plan: StockPlan, *, dry_run: bool) -> None:
+    _list("problem", plan.problems)
+    _list("no such type", [f"{one.key} (line {one.line})" for one in plan.unmatched])
+    if dry_run:
+        _list(
+            "would change",
+            [f"{one.type.label}: {stock_words(one)}" for one in plan.changes],
+        )
+    if plan.problems:
+        fail("nothing was imported: mend the lines above first")
+    done = "would change" if dry_run else "changed"
+    click.echo(
+        f"{len(plan.changes)} pack types {done}, {plan.unchanged} are as they should "
+        f"be, {len(plan.unmatched)} rows match no pack type."
     )
 
 

@@ -104,6 +104,8 @@ def draw_order(
     In every draw the packs that come first take what is on hand and on order, whatever
     their site; within the span in which it runs out, the sites share it evenly.
     """
+    if not fleet.type_count:
+        return _nothing(fleet, len(horizons), len(month_ends))
     spans = _Spans(terms.lead_days, horizons, month_ends)
     standing = settled(fleet.forecasts, horizons[0], spans.last)
     pairs, pair = np.unique(
@@ -134,19 +136,32 @@ class _Spans:
             for lead in lead_days
         ]
         self.first = horizons[0]
-        self.last = max((int(end[-1]) for end in ends), default=horizons[-1])
+        self.last = max(int(end[-1]) for end in ends)
         self.width = len(horizons) + len(month_ends) + 1
         days = np.arange(self.first, self.last + 2)
         self.days = days.size
         at = [np.searchsorted(end, days) for end in ends]
-        self.table = np.concatenate([*at, np.empty(0, np.int64)])
-        self.horizon = np.array([np.searchsorted(end, horizons) for end in ends])
+        self.table = np.concatenate(at)
         moved = [np.add(month_ends, lead) for lead in lead_days]
-        self.month = np.array(
+        spans = np.arange(self.width)
+        self.horizon = np.stack([np.searchsorted(end, horizons) for end in ends])
+        self.month = np.stack(
             [np.searchsorted(*both) for both in zip(ends, moved, strict=True)]
         )
-        spans = np.arange(self.width)
-        self.month_of = np.array([np.searchsorted(row, spans) for row in self.month])
+        self.month_of = np.stack([np.searchsorted(row, spans) for row in self.month])
+        self.months = len(month_ends)
+
+
+def _nothing(fleet: FleetNeeds, horizons: int, months: int) -> Drawn:
+    """Return one draw of a fleet without packs."""
+    none = np.zeros((1, months))
+    return Drawn(
+        np.zeros((1, 0, horizons), dtype=np.int64),
+        none.astype(np.int64),
+        none,
+        np.zeros(1, dtype=np.int64),
+        np.zeros((1, fleet.site_count, months)),
+    )
 
 
 class _Counter:
@@ -190,10 +205,10 @@ class _Ledger:
         self._price = np.nan_to_num(terms.price)
         self._type = pairs // fleet.site_count
         self._starts = np.searchsorted(self._type, np.arange(fleet.type_count))
-        self._months = spans.month.shape[1] if spans.month.size else 0
+        self._months = spans.months
         self._sites = fleet.site_count
         site = (pairs % fleet.site_count)[:, None]
-        month = spans.month_of[self._type] if pairs.size else np.empty((0, 0), np.int64)
+        month = spans.month_of[self._type]
         self._place = (site * (self._months + 1) + month).ravel()
 
     def total(self, counted: Iterator[CountArray]) -> Drawn:

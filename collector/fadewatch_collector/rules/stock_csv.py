@@ -3,9 +3,10 @@
 import csv
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fadewatch_collector.errors import InvalidRequest
+from fadewatch_collector.rules.money import plain_price
 from fadewatch_collector.rules.pack_types import PackType, same_type
 from fadewatch_collector.rules.stock import (
     NOTHING_ENTERED,
@@ -166,3 +167,32 @@ def _refuse(row: StockRow, earlier: int | None, currency: str) -> None:
         raise InvalidRequest(f"the pack type stands in line {earlier} already")
     if row.texts.get("price") and row.currency not in {"", currency}:
         raise InvalidRequest(f"prices are in {currency}, not {row.currency[:10]}")
+
+
+def stock_words(change: StockChange) -> str:
+    """Say in one line what changes of a type."""
+    before, after = change.before.as_json(), change.after.as_json()
+    names = [name for name in before | after if before.get(name) != after.get(name)]
+    return ", ".join(
+        f"{_WORDS[name]} {_said(before, name)} -> {_said(after, name)}"
+        for name in names
+        if name in _WORDS
+    )
+
+
+_WORDS = {
+    "on_hand": "on hand",
+    "on_order": "on order",
+    "expected_on": "expected on",
+    "lead_time_days": "lead time [days]",
+    "price_minor": "price",
+    "note": "note",
+}
+
+
+def _said(values: Mapping[str, Any], name: str) -> str:
+    if values.get(name) is None:
+        return "-"
+    if name == "price_minor":
+        return f"{plain_price(values[name], values['currency'])} {values['currency']}"
+    return str(values[name])

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import (
@@ -20,6 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.rules.pack_types import Described
 from fadewatch_collector.store.tables import (
     assessments,
@@ -52,7 +54,7 @@ class DuePacks:
     design_voltage_mv: Sequence[int | None]
     chemistry: Sequence[str | None]
     band: Sequence[str | None]
-    concern: Sequence[str | None]
+    concern: Sequence[Concern | None]
     earliest: Sequence[int | None]
     on: Sequence[int | None]
     latest: Sequence[int | None]
@@ -103,9 +105,13 @@ async def packs_in_use(
             )
         )
     rows = (await connection.execute(query)).all()
-    if not rows:
-        return DuePacks(*([] for _ in DuePacks.__slots__))
-    return DuePacks(*zip(*rows, strict=True))
+    # Not zip(*rows): its 100,000 iterators take twice as long.
+    return DuePacks(
+        *(
+            list(map(itemgetter(place), rows))
+            for place in range(len(DuePacks.__slots__))
+        )
+    )
 
 
 async def described_packs(

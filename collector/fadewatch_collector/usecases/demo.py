@@ -7,7 +7,9 @@ from datetime import datetime, timedelta
 
 from fadewatch_collector.errors import Conflict
 from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.rules.stock import StockFigures
 from fadewatch_collector.simulation.demo import Delivery, DemoLaptop, demo_fleet
+from fadewatch_collector.simulation.demo.stock import DEMO_STOCK
 from fadewatch_collector.store import demo as demo_rows
 from fadewatch_collector.store import intake as rows
 from fadewatch_collector.store.places import set_place
@@ -23,6 +25,7 @@ from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
 from fadewatch_collector.usecases.forecasts import keep_forecasts
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.stock import list_stock, set_stock
 from fadewatch_collector.usecases.swaps import confirm_swap, judge_swaps
 from fadewatch_common.encoding import to_json
 
@@ -99,9 +102,30 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
     await tell_habits(services)
     await look_for_silent(services)
     await sum_up_fleet(services)
+    await _enter_stock(services, operator)
     async with services.store.writing() as connection:
         await set_value(connection, DEMO_MARK, until.isoformat())
     return done
+
+
+async def _enter_stock(services: Services, operator: Operator) -> None:
+    """Enter what a technician knows of most pack types, and of some not."""
+    today = services.clock().date()
+    for one in await list_stock(services):
+        known = DEMO_STOCK.get(one.type.model or "")
+        if known is None or one.type.doubts:
+            continue
+        arrives = known.arrives_in
+        figures = StockFigures(
+            on_hand=known.on_hand,
+            on_order=known.on_order,
+            expected_on=None if arrives is None else today + timedelta(days=arrives),
+            lead_time_days=known.lead_days,
+            price_minor=known.cents,
+            currency=None if known.cents is None else services.settings.currency,
+            note=known.note,
+        )
+        await set_stock(services, one.type.key, figures, operator, version=one.version)
 
 
 async def _confirm_old_swaps(services: Services, operator: Operator) -> None:

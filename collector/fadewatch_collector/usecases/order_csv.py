@@ -128,6 +128,7 @@ _BUDGET = (
 
 _PACKS = (
     *TYPE_COLUMNS,
+    Column("concern", "", text_cells),
     Column("state", "", text_cells),
     Column("plan_crossing_earliest", "", day_cells),
     Column("plan_crossing_on", "", day_cells),
@@ -233,6 +234,7 @@ def _pack_row(one: DuePack) -> list[Any]:
     at = one.at
     return [
         *type_values(one.type),
+        one.concern,
         one.state,
         one.earliest,
         one.on,

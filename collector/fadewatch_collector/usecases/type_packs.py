@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from fadewatch_collector.errors import NotFound
+from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.rules.order_list import EPOCH
 from fadewatch_collector.rules.pack_types import PackType, same_type
 from fadewatch_collector.rules.type_groups import group_types
@@ -33,6 +34,7 @@ class DuePack:
 
     type: PackType
     at: DueLaptop
+    concern: Concern | None
     state: DueState
     earliest: date | None
     on: date | None
@@ -154,6 +156,7 @@ async def _packs(
         DuePack(
             types[standing.types[place]].type,
             at[packs.id[place]],
+            packs.concern[place],
             *_when(standing, place),
         )
         for place in places

@@ -1,4 +1,4 @@
-"""CSV files to take home: the fleet's health, removed packs, charging habits."""
+"""CSV files to take home."""
 
 import asyncio
 import logging
@@ -11,7 +11,13 @@ from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.alerts_csv import stream_alerts_csv
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.order_csv import (
+    stream_budget_csv,
+    stream_due_packs_csv,
+    stream_order_csv,
+)
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
+from fadewatch_collector.usecases.stock_csv import stream_stock_csv
 from fadewatch_collector.web.acting import require
 from fadewatch_collector.web.alert_list import FILTERS, site_of, wanted_of
 from fadewatch_collector.web.find import typed_in
@@ -59,6 +65,35 @@ async def download_charging(request: web.Request) -> web.StreamResponse:
     """Send how packs are charged as it is read from the store."""
     pieces = stream_charging_csv(request.app[SERVICES])
     return await _download(request, "charging", pieces)
+
+
+async def download_order(request: web.Request) -> web.StreamResponse:
+    """Send the order list."""
+    return await _download(request, "order", stream_order_csv(request.app[SERVICES]))
+
+
+async def download_budget(request: web.Request) -> web.StreamResponse:
+    """Send the order list's budget."""
+    return await _download(request, "budget", stream_budget_csv(request.app[SERVICES]))
+
+
+async def download_due_packs(request: web.Request) -> web.StreamResponse:
+    """Send the packs behind the order list."""
+    pieces = stream_due_packs_csv(request.app[SERVICES])
+    return await _download(request, "order-packs", pieces)
+
+
+async def download_stock(request: web.Request) -> web.StreamResponse:
+    """Send stock by pack type, as an import takes it."""
+    return await _download(request, "stock", stream_stock_csv(request.app[SERVICES]))
+
+
+ORDER_DOWNLOADS = {
+    "/exports/order.csv": download_order,
+    "/exports/budget.csv": download_budget,
+    "/exports/order-packs.csv": download_due_packs,
+    "/exports/stock.csv": download_stock,
+}
 
 
 async def _download(

@@ -78,7 +78,7 @@ async def _plan(
 ) -> web.Response:
     operator = require(request, "technician", _MAY)
     plan = await places.import_places(
-        request.app[SERVICES], _lines(content), operator.name, dry_run=True
+        request.app[SERVICES], lines_of(content), operator.name, dry_run=True
     )
     return page(
         request,
@@ -99,7 +99,7 @@ async def import_now(request: web.Request) -> web.Response:
     services = request.app[SERVICES]
     try:
         content = await asyncio.to_thread(unpacked, act.form.get("content", ""))
-        lines = _lines(content)
+        lines = lines_of(content)
         plan = await places.import_places(
             services, lines, act.operator.name, dry_run=True
         )
@@ -125,7 +125,14 @@ async def undo(request: web.Request) -> web.Response:
     return go_to(f"{PLACES}?done=undone")
 
 
-def _lines(content: bytes) -> list[str]:
+def lines_of(content: bytes) -> list[str]:
+    """Return the lines of a file that was sent.
+
+    Raises
+    ------
+    InvalidRequest
+        It is not UTF-8.
+    """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -14,6 +14,9 @@ from fadewatch_collector.web import (
     laptop,
     laptop_list,
     live,
+    order,
+    order_stock,
+    order_words,
     pack,
     places,
     policy,
@@ -35,6 +38,12 @@ PAGE_ROUTES = (
     web.post(laptop.LAPTOP + "/ask", laptop.ask_holder),
     web.get(pack.PACK, pack.show_pack),
     web.get(charging.CHARGING, charging.show_charging),
+    web.get(order_words.ORDER, order.show_order),
+    web.get(order_words.TYPE, order.show_type),
+    web.post(order_words.TYPE, order.enter_stock),
+    web.get(order_stock.STOCK, order_stock.show_stock),
+    web.post(order_stock.DRY_RUN, order_stock.dry_run),
+    web.post(order_stock.IMPORT, order_stock.import_now),
     web.get(removed.REMOVED, removed.show_removed),
     web.post(removed.RECORD + "/set-aside", removed.set_aside),
     web.post(removed.RECORD + "/hand-over", removed.hand_over),
@@ -63,6 +72,10 @@ PAGE_ROUTES = (
     web.get(downloads.ALERTS_CSV, downloads.download_alerts, allow_head=False),
     web.get(downloads.REMOVED_CSV, downloads.download_removed, allow_head=False),
     web.get(downloads.CHARGING_CSV, downloads.download_charging, allow_head=False),
+    *(
+        web.get(path, download, allow_head=False)
+        for path, download in downloads.ORDER_DOWNLOADS.items()
+    ),
     web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
     web.post(sign_in.SIGN_IN, sign_in.sign_in),
     web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),

@@ -17,6 +17,8 @@ SAID = {
     "pack-handed-over": "Kept: the pack was handed over.",
     "imported": "The places are imported.",
     "undone": "The last import is undone.",
+    "stock": "Kept.",
+    "stock-imported": "The stock is imported.",
     "policy": "The policy is changed. Packs are assessed by it from their next "
     "reading on, all of them tonight.",
     "token-revoked": "The token is revoked.",

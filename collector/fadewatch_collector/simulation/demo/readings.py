@@ -102,9 +102,9 @@ def _limit(story: PackStory) -> int | None:
 
 
 def _percent_only(facts: PackFacts, slot: str, moment: Moment) -> Pack:
+    # Such a gauge tells little: not its maker either.
     return Pack(
         slot=slot,
-        maker=facts.type.maker,
         model=facts.type.model,
         serial=facts.serial,
         unit="relative",
