@@ -21,10 +21,15 @@ EXAMPLES = 8
 
 MORE_THAN_A_SCHEMA = {
     "/alerts/{alert_id}/plan": "the day must not be past",
+    "/laptops/{laptop_id}/visits": "something was done, or nothing was found",
     "/notification-routes": "an address must be one",
     "/operators": "a password must be varied",
     "/places": "the CSV must have its headings",
     "/policy": "a plan threshold must stay below the replace threshold",
+    "/visit-rounds": "the day must not be past, and something must be due",
+    "/visits": "the day must not be past",
+    "/visits/{visit_id}/done": "something was done, or nothing was found",
+    "/visits/{visit_id}/move": "the day must not be past",
 }
 """What bodies of these addresses must keep to beside their schemas."""
 

@@ -2,15 +2,13 @@
 
 import csv
 import re
-from collections.abc import AsyncIterator, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import AsyncIterator
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from aiohttp import ClientPayloadError
-from sqlalchemy import event, insert, update
+from sqlalchemy import insert, update
 
 from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
 from fadewatch_collector.store import tables
@@ -27,6 +25,7 @@ from tests.fixtures.shown_fleet import (
     alert_row,
     fill,
 )
+from tests.integration.counting import counted
 from tests.integration.pages_service import Node, Page, Pages, running_pages
 
 
@@ -219,30 +218,14 @@ async def test_the_count_of_an_urgency_is_what_its_link_shows(pages: Pages) -> N
         assert len(alerts_of(await pages.get(link))) == count, link
 
 
-@dataclass(slots=True)
-class Queries:
-    count: int = 0
-
-
-@contextmanager
-def counted(services: Services) -> Iterator[Queries]:
-    queries = Queries()
-
-    def count(*_what: object) -> None:
-        queries.count += 1
-
-    engine = services.store.engine.sync_engine
-    event.listen(engine, "before_cursor_execute", count)
-    yield queries
-    event.remove(engine, "before_cursor_execute", count)
-
-
 async def test_a_page_asks_as_many_questions_however_much_there_is(
     empty: Pages, services: Services
 ) -> None:
     paths = (
         "/", "/laptops", f"/laptops/{TWO_PACK_LAPTOP}", "/alerts/1", "/packs/3",
         "/removed", "/places", "/charging?packs=all",
+        "/visits", "/visits/sheets", "/laptops/7/sheet",
+        "/visits?state=done",
     )  # fmt: skip
     await fill(services.store, services.clock(), laptops=SILENT_LAPTOP)
     await fill_charging(services)
@@ -424,6 +407,8 @@ PATHS = (
     "/packs/3",
     "/removed",
     "/charging",
+    "/visits",
+    "/visits/sheets",
     "/places",
     "/settings/policy",
     "/settings/policy/edit?scope=fleet",

@@ -18,6 +18,7 @@ from fadewatch_collector.usecases.order_csv import (
     ORDER_CSV_COLUMNS,
 )
 from fadewatch_collector.usecases.stock_csv import STOCK_CSV_COLUMNS
+from fadewatch_collector.usecases.visits_csv import VISITS_CSV_COLUMNS
 from fadewatch_common import report
 
 ROOT = Path(__file__).parents[2]
@@ -72,6 +73,10 @@ def test_the_readme_lists_the_columns_of_the_order_lists_files(
     columns: tuple[str, ...],
 ) -> None:
     assert f"`{', '.join(columns)}`" in README
+
+
+def test_the_readme_lists_the_columns_of_the_visits_csv_in_order() -> None:
+    assert f"`{', '.join(VISITS_CSV_COLUMNS)}`" in README
 
 
 def test_every_command_of_the_collector_is_in_the_readme() -> None:

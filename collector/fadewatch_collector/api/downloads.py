@@ -8,6 +8,7 @@ from contextlib import aclosing
 from aiohttp import web
 
 from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, SERVICES
+from fadewatch_collector.api.queries import HorizonQuery, query_of
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
@@ -19,6 +20,7 @@ from fadewatch_collector.usecases.order_csv import (
 )
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.stock_csv import stream_stock_csv
+from fadewatch_collector.usecases.visits_csv import stream_visits_csv
 
 BUSY_RETRY_S = 10.0
 """What a caller is asked to wait while others export [s]. Own choice."""
@@ -64,6 +66,13 @@ async def send_due_packs_csv(request: web.Request) -> web.StreamResponse:
 async def send_stock_csv(request: web.Request) -> web.StreamResponse:
     """Answer with stock by pack type."""
     return await _send_csv(request, "stock", stream_stock_csv(request.app[SERVICES]))
+
+
+async def send_visits_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with what is due, planned, done and called off."""
+    within_days = query_of(request, HorizonQuery).within_days
+    stream = stream_visits_csv(request.app[SERVICES], within_days=within_days)
+    return await _send_csv(request, "visits", stream)
 
 
 async def _send_csv(

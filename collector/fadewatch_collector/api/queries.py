@@ -10,6 +10,7 @@ from fadewatch_collector.api.bodies import first_problem
 from fadewatch_collector.api.keys import QUERY
 from fadewatch_collector.errors import InvalidRequest
 from fadewatch_collector.rules.alert_terms import AlertKind, AlertState, Urgency
+from fadewatch_collector.rules.visit_terms import DEFAULT_HORIZON, FARTHEST_HORIZON
 from fadewatch_common.bounds import Between, Text
 
 DEFAULT_ROWS = 50
@@ -58,6 +59,15 @@ class LaptopQuery:
     find: QueryText | None = None
     cursor: QueryText | None = None
     limit: Limit = DEFAULT_ROWS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HorizonQuery:
+    """How many days ahead a crossing of the plan threshold makes a laptop due."""
+
+    __pydantic_config__ = _NOTHING_ELSE
+
+    within_days: Annotated[int, Between(0, FARTHEST_HORIZON)] = DEFAULT_HORIZON
 
 
 def read_query(request: web.Request, adapter: TypeAdapter[Query]) -> None:

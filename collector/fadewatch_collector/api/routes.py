@@ -11,6 +11,7 @@ from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
 from fadewatch_collector.api.table.order import ORDER_ROUTES
 from fadewatch_collector.api.table.packs import PACK_ROUTES
 from fadewatch_collector.api.table.places import PLACE_ROUTES
+from fadewatch_collector.api.table.visits import VISIT_ROUTES
 
 ROUTES: tuple[Route, ...] = (
     *FLEET_ROUTES,
@@ -20,6 +21,7 @@ ROUTES: tuple[Route, ...] = (
     *CHARGING_ROUTES,
     *ORDER_ROUTES,
     *PLACE_ROUTES,
+    *VISIT_ROUTES,
     *ACCESS_ROUTES,
     *NOTIFICATION_ROUTES,
     Route(

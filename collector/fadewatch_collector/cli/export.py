@@ -10,6 +10,7 @@ from typing import BinaryIO
 import click
 
 from fadewatch_collector.cli.context import fail, with_services
+from fadewatch_collector.rules.visit_terms import DEFAULT_HORIZON, FARTHEST_HORIZON
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.order_csv import (
@@ -20,6 +21,7 @@ from fadewatch_collector.usecases.order_csv import (
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.stock_csv import stream_stock_csv
+from fadewatch_collector.usecases.visits_csv import stream_visits_csv
 
 STDOUT = "-"
 
@@ -108,6 +110,26 @@ def order_packs(out: str, *, byte_order_mark: bool) -> None:
         out,
         lambda services: stream_due_packs_csv(
             services, byte_order_mark=byte_order_mark
+        ),
+    )
+
+
+@export_group.command("visits")
+@_out
+@_byte_order_mark
+@click.option(
+    "--within-days",
+    type=click.IntRange(0, FARTHEST_HORIZON),
+    default=DEFAULT_HORIZON,
+    show_default=True,
+    help="Packs that pass the plan threshold so soon make a laptop due.",
+)
+def visits(out: str, *, byte_order_mark: bool, within_days: int) -> None:
+    """Write the visits: due and planned, one row a laptop; then done and called off."""
+    write_pieces(
+        out,
+        lambda services: stream_visits_csv(
+            services, within_days=within_days, byte_order_mark=byte_order_mark
         ),
     )
 

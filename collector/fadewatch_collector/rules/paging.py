@@ -14,6 +14,7 @@ _LAST_MOMENT_US = (datetime.max.replace(tzinfo=UTC) - _EPOCH) // _MICROSECOND
 _LARGEST_ID = 2**63 - 1
 _ALERT_KEY = re.compile(r"a\.([0-9]{1,3})\.([0-9]{1,18})\.([0-9]{1,19})", re.ASCII)
 _RANKED_KEY = re.compile(r"k\.([0-9]{1,9})\.([0-9]{1,19})", re.ASCII)
+_DUE_KEY = re.compile(r"d\.([0-3])\.([0-9]{1,19})", re.ASCII)
 _LAPTOP_KEY = re.compile(r"l\.([0-9]{1,19})", re.ASCII)
 
 
@@ -23,6 +24,14 @@ class AlertKey:
 
     urgency_rank: int
     opened_at: datetime
+    id: int
+
+
+@dataclass(frozen=True, slots=True)
+class DueKey:
+    """Place of a laptop in the list of visits: by tier, then site and number."""
+
+    tier: int
     id: int
 
 
@@ -90,6 +99,25 @@ def ranked_key(cursor: str) -> RankedKey:
     if number > _LARGEST_ID:
         raise _refusal()
     return RankedKey(rank, number)
+
+
+def due_cursor(key: DueKey) -> str:
+    """Return the text that stands for a place in the list of visits."""
+    return _packed(f"d.{key.tier}.{key.id}")
+
+
+def due_key(cursor: str) -> DueKey:
+    """Return the place in the list of visits that a text stands for.
+
+    Raises
+    ------
+    InvalidRequest
+        The text was not made by :func:`due_cursor`.
+    """
+    tier, number = _numbers(_DUE_KEY, cursor)
+    if number > _LARGEST_ID:
+        raise _refusal()
+    return DueKey(tier, number)
 
 
 def number_cursor(what: str, number: int) -> str:

@@ -20,6 +20,10 @@ from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all
 from fadewatch_collector.usecases.charging import tell_habits
+from fadewatch_collector.usecases.demo_visits import (
+    plan_demo_visits,
+    visit_for_swap,
+)
 from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
@@ -103,6 +107,7 @@ async def fill_with_demo(services: Services, progress: Progress) -> int:
     await look_for_silent(services)
     await sum_up_fleet(services)
     await _enter_stock(services, operator)
+    await plan_demo_visits(services, operator)
     async with services.store.writing() as connection:
         await set_value(connection, DEMO_MARK, until.isoformat())
     return done
@@ -134,6 +139,7 @@ async def _confirm_old_swaps(services: Services, operator: Operator) -> None:
     async with services.store.reading() as connection:
         waiting = await demo_rows.right_swaps_before(connection, before)
     for swap_id in waiting:
+        await visit_for_swap(services, swap_id, operator)
         await confirm_swap(services, swap_id, operator, swollen=False)
 
 

@@ -16,6 +16,7 @@ from fadewatch_collector.store import (
     life,
     pack_page,
     swaps,
+    visits,
 )
 from fadewatch_collector.store.audit import AuditLine
 from fadewatch_collector.store.inspections import Inspection
@@ -26,6 +27,7 @@ from fadewatch_collector.store.pages import AlertRow
 from fadewatch_collector.store.removed import RemovedPack
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.swaps import SwapDetail, SwapFilter
+from fadewatch_collector.store.visits import Visit
 from fadewatch_collector.usecases.charging import PackCharging, charging_of
 from fadewatch_collector.usecases.laptop_trail import trail_with
 from fadewatch_collector.usecases.overview import (
@@ -80,7 +82,13 @@ class PackCourse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LaptopPage:
-    """One laptop, with what people did; courses and charging are by pack number."""
+    """One laptop, with what people did; courses and charging are by pack number.
+
+    Attributes
+    ----------
+    planned
+        Its planned visit, if there is one.
+    """
 
     view: LaptopView
     policy: Policy
@@ -89,6 +97,7 @@ class LaptopPage:
     swaps: Sequence[SwapDetail]
     inspections: Sequence[Inspection]
     places: Sequence[PlaceMove]
+    planned: Visit | None
     trail: Sequence[AuditLine]
 
 
@@ -157,6 +166,9 @@ async def laptop_page_of(services: Services, laptop_id: int) -> LaptopPage:
             ),
             swaps=await _swaps(connection, SwapFilter(laptop_id=laptop_id)),
             inspections=await _inspections(connection, laptop_id=laptop_id),
+            planned=(await visits.planned_visits(connection, [laptop_id])).get(
+                laptop_id
+            ),
             places=await life.place_moves(connection, laptop_id, HISTORY_ROWS),
             trail=await trail_with(connection, f"laptop:{laptop_id}", view.alerts),
         )

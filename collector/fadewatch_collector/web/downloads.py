@@ -18,8 +18,10 @@ from fadewatch_collector.usecases.order_csv import (
 )
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.stock_csv import stream_stock_csv
+from fadewatch_collector.usecases.visits_csv import stream_visits_csv
 from fadewatch_collector.web.acting import require
 from fadewatch_collector.web.alert_list import FILTERS, site_of, wanted_of
+from fadewatch_collector.web.days import days_of
 from fadewatch_collector.web.find import typed_in
 from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
 
@@ -27,6 +29,7 @@ FLEET_CSV = "/exports/fleet.csv"
 ALERTS_CSV = "/exports/alerts.csv"
 REMOVED_CSV = "/exports/removed.csv"
 CHARGING_CSV = "/exports/charging.csv"
+VISITS_CSV = "/exports/visits.csv"
 
 AT_ONCE = 4
 """Downloads at the same time [count]; each holds a view of the store. Own choice."""
@@ -65,6 +68,13 @@ async def download_charging(request: web.Request) -> web.StreamResponse:
     """Send how packs are charged as it is read from the store."""
     pieces = stream_charging_csv(request.app[SERVICES])
     return await _download(request, "charging", pieces)
+
+
+async def download_visits(request: web.Request) -> web.StreamResponse:
+    """Send what is due, planned, done and called off."""
+    within_days = days_of(request.query.get("within", ""))
+    pieces = stream_visits_csv(request.app[SERVICES], within_days=within_days)
+    return await _download(request, "visits", pieces)
 
 
 async def download_order(request: web.Request) -> web.StreamResponse:

@@ -52,6 +52,8 @@ async def _show(
         swaps=swap_lines(shown.swaps, view.alerts),
         inspections=shown.inspections,
         packs=_names(shown),
+        planned=shown.planned,
+        today=services.clock().date(),
         events=events_of(shown),
         problem=problem,
     )

@@ -8,7 +8,11 @@ from aiohttp import web
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from fadewatch_collector.rules.alert_terms import URGENCIES
-from fadewatch_collector.rules.cautions import FIGURES_ARE_A_PROXY, STOP_USE_CAUTIONS
+from fadewatch_collector.rules.cautions import (
+    FIGURES_ARE_A_PROXY,
+    ON_A_ROUND_CAUTION,
+    STOP_USE_CAUTIONS,
+)
 from fadewatch_collector.rules.operators import at_least
 from fadewatch_collector.rules.signs import SIGNS
 from fadewatch_collector.web import words
@@ -46,6 +50,7 @@ def make_templates(static: StaticFiles) -> Environment:
         cautions=STOP_USE_CAUTIONS,
         loose_cautions=LOOSE_PACK_CAUTIONS,
         signs=SIGNS,
+        round_caution=ON_A_ROUND_CAUTION,
         proxy_note=FIGURES_ARE_A_PROXY,
         token_field=TOKEN_FIELD,
     )

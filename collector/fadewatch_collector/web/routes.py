@@ -23,6 +23,8 @@ from fadewatch_collector.web import (
     removed,
     sign_in,
     tokens,
+    visit_sheets,
+    visits,
 )
 
 PAGE_ROUTES = (
@@ -36,6 +38,14 @@ PAGE_ROUTES = (
     web.get(laptop.LAPTOP, laptop.show_laptop),
     web.post(laptop.LAPTOP + "/inspect", laptop.inspect_laptop),
     web.post(laptop.LAPTOP + "/ask", laptop.ask_holder),
+    web.get(visits.VISITS, visits.show_visits),
+    web.post(visits.ROUND, visits.plan_round),
+    web.get(visits.SHEETS, visit_sheets.show_sheets),
+    web.get(visit_sheets.SHEET, visit_sheets.show_sheet),
+    *(
+        web.post(f"{laptop.LAPTOP}/{act.name}", act.__call__)
+        for act in visit_sheets.VISIT_ACTS
+    ),
     web.get(pack.PACK, pack.show_pack),
     web.get(charging.CHARGING, charging.show_charging),
     web.get(order_words.ORDER, order.show_order),
@@ -76,6 +86,7 @@ PAGE_ROUTES = (
         web.get(path, download, allow_head=False)
         for path, download in downloads.ORDER_DOWNLOADS.items()
     ),
+    web.get(downloads.VISITS_CSV, downloads.download_visits, allow_head=False),
     web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
     web.post(sign_in.SIGN_IN, sign_in.sign_in),
     web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),

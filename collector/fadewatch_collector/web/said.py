@@ -15,6 +15,13 @@ SAID = {
     "inspected": "The inspection is kept.",
     "set-aside": "Kept: the pack is set aside.",
     "pack-handed-over": "Kept: the pack was handed over.",
+    "visit-planned": "The visit is planned.",
+    "visit-done": "Kept: the visit is done. Alerts about figures end by themselves once "
+    "the next readings bear it out.",
+    "visit-called-off": "The visit is called off.",
+    "round": "The round is planned.",
+    "round-part": "The round is planned for as many laptops as one round takes; plan "
+    "another for the rest.",
     "imported": "The places are imported.",
     "undone": "The last import is undone.",
     "stock": "Kept.",

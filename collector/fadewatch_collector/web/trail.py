@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from fadewatch_collector.rules.visit_terms import work_in_words
 from fadewatch_collector.usecases.page_views import AuditLine
 from fadewatch_collector.web.happenings import signs_in_words
 from fadewatch_collector.web.policy_fields import (
@@ -82,6 +83,29 @@ def _ended(detail: Mapping[str, Any]) -> Words:
     return "ended", _text(detail.get("because"))
 
 
+def _visit_planned(detail: Mapping[str, Any]) -> Words:
+    return _visit_day("visit planned", detail)
+
+
+def _visit_moved(detail: Mapping[str, Any]) -> Words:
+    return _visit_day("visit moved", detail)
+
+
+def _visit_day(what: str, detail: Mapping[str, Any]) -> Words:
+    by = f", by {detail['to']}" if detail.get("to") else ""
+    words = f"{what}, for {detail.get('planned_on', 'a day')}{by}"
+    return words, _text(detail.get("note"))
+
+
+def _visit_done(detail: Mapping[str, Any]) -> Words:
+    work = work_in_words(detail.get("work") or ())
+    return f"visit done: {work or 'work not told'}", _text(detail.get("note"))
+
+
+def _visit_called_off(detail: Mapping[str, Any]) -> Words:
+    return "visit called off", _text(detail.get("because"))
+
+
 def _swap_confirmed(detail: Mapping[str, Any]) -> Words:
     return f"swap confirmed; the removed pack: {swollen(detail.get('swollen'))}", None
 
@@ -143,6 +167,10 @@ _WORDS: Mapping[str, Callable[[Mapping[str, Any]], Words]] = {
     "handed over": _handed_over,
     "note": _noted,
     "ended": _ended,
+    "visit planned": _visit_planned,
+    "visit moved": _visit_moved,
+    "visit done": _visit_done,
+    "visit called off": _visit_called_off,
     "swap confirmed": _swap_confirmed,
     "pack set aside": _set_aside,
     "pack handed over": _left,

@@ -49,6 +49,7 @@ from fadewatch_collector.store.tables.outcomes import (
     threshold_passings,
 )
 from fadewatch_collector.store.tables.stock import pack_stock
+from fadewatch_collector.store.tables.visits import visits
 
 __all__ = [
     "agent_keys",
@@ -88,4 +89,5 @@ __all__ = [
     "swaps",
     "threshold_passings",
     "unreadable_reports",
+    "visits",
 ]

@@ -222,5 +222,12 @@ assessments = Table(
     Column("reasons", Json, nullable=False),
     Column("details", Json),
     Index(None, "band"),
+    # The few packs to look at today are found among many.
+    Index(
+        "ix_assessments_urgent",
+        "concern",
+        sqlite_where=text("concern IN ('inspect', 'stop-use')"),
+        postgresql_where=text("concern IN ('inspect', 'stop-use')"),
+    ),
     comment="The newest assessment of each pack; wear and fade are fractions.",
 )
