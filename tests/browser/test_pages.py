@@ -22,6 +22,8 @@ PATHS = (
     f"/laptops/{SWAPPED_LAPTOP}",
     "/alerts/1",
     "/packs/3",
+    "/fleet",
+    "/fleet/packs?type=Veldan%7CVC-52%7CmWh%7C52000%7C",
     "/removed",
     "/charging",
     "/charging?packs=all",

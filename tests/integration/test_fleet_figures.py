@@ -53,7 +53,7 @@ async def figures(services: Services) -> dict[str, Any]:
     await sum_up_fleet(services)
     async with services.store.reading() as connection:
         kept = await view_rows.kept_figures(connection, FIGURES)
-    return {name: body for name, (_, body) in kept.items()}
+    return {name.split(".")[0]: body for name, (_, body) in kept.items()}
 
 
 async def passings(services: Services) -> dict[float, date]:

@@ -12,6 +12,11 @@ from fadewatch_collector.cli.main import COMMANDS, main
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases.charging_csv import CHARGING_CSV_COLUMNS
 from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS
+from fadewatch_collector.usecases.fleet_csv import (
+    FLEET_FILE_COLUMNS,
+    FLEET_FILES,
+    FleetFile,
+)
 from fadewatch_collector.usecases.order_csv import (
     BUDGET_CSV_COLUMNS,
     DUE_PACKS_CSV_COLUMNS,
@@ -77,6 +82,13 @@ def test_the_readme_lists_the_columns_of_the_order_lists_files(
 
 def test_the_readme_lists_the_columns_of_the_visits_csv_in_order() -> None:
     assert f"`{', '.join(VISITS_CSV_COLUMNS)}`" in README
+
+
+@pytest.mark.parametrize("name", FLEET_FILES)
+def test_the_readme_lists_the_columns_of_each_file_of_the_fleet_view(
+    name: FleetFile,
+) -> None:
+    assert f"`{', '.join(FLEET_FILE_COLUMNS[name])}`" in README
 
 
 def test_every_command_of_the_collector_is_in_the_readme() -> None:

@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import aclosing
 
 from aiohttp import web
@@ -13,6 +13,7 @@ from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.fleet_csv import FleetFile, stream_fleet_file
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -26,6 +27,8 @@ BUSY_RETRY_S = 10.0
 """What a caller is asked to wait while others export [s]. Own choice."""
 
 CSV_TYPE = "text/csv; charset=utf-8; header=present"
+
+Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 log = logging.getLogger(__name__)
 
@@ -73,6 +76,16 @@ async def send_visits_csv(request: web.Request) -> web.StreamResponse:
     within_days = query_of(request, HorizonQuery).within_days
     stream = stream_visits_csv(request.app[SERVICES], within_days=within_days)
     return await _send_csv(request, "visits", stream)
+
+
+def fleet_file_sender(name: FleetFile) -> Handler:
+    """Return what answers with one file of the fleet view."""
+
+    async def send(request: web.Request) -> web.StreamResponse:
+        stream = stream_fleet_file(request.app[SERVICES], name)
+        return await _send_csv(request, name, stream)
+
+    return send
 
 
 async def _send_csv(

@@ -12,10 +12,12 @@ from fadewatch_collector.api.table.order import ORDER_ROUTES
 from fadewatch_collector.api.table.packs import PACK_ROUTES
 from fadewatch_collector.api.table.places import PLACE_ROUTES
 from fadewatch_collector.api.table.visits import VISIT_ROUTES
+from fadewatch_collector.api.table.whole_fleet import WHOLE_FLEET_ROUTES
 
 ROUTES: tuple[Route, ...] = (
     *FLEET_ROUTES,
     *AGENT_ROUTES,
+    *WHOLE_FLEET_ROUTES,
     *ALERT_ROUTES,
     *PACK_ROUTES,
     *CHARGING_ROUTES,

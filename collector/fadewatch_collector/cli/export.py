@@ -13,6 +13,12 @@ from fadewatch_collector.cli.context import fail, with_services
 from fadewatch_collector.rules.visit_terms import DEFAULT_HORIZON, FARTHEST_HORIZON
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.fleet_csv import (
+    FLEET_FILE_WORDS,
+    FLEET_FILES,
+    FleetFile,
+    stream_fleet_file,
+)
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -143,6 +149,23 @@ def stock(out: str, *, byte_order_mark: bool) -> None:
         out,
         lambda services: stream_stock_csv(services, byte_order_mark=byte_order_mark),
     )
+
+
+def _add_fleet_file(name: FleetFile) -> None:
+    def write(out: str, *, byte_order_mark: bool) -> None:
+        write_pieces(
+            out,
+            lambda services: stream_fleet_file(
+                services, name, byte_order_mark=byte_order_mark
+            ),
+        )
+
+    about = f"Write {FLEET_FILE_WORDS[name]}."
+    export_group.command(name, help=about)(_out(_byte_order_mark(write)))
+
+
+for _name in FLEET_FILES:
+    _add_fleet_file(_name)
 
 
 def write_pieces(out: str, pieces: Pieces) -> None:

@@ -1,7 +1,9 @@
 """Pack types, and batches of them, that fade unlike the others."""
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
+from datetime import MAXYEAR, MINYEAR, date, timedelta
 from math import isnan
 from typing import Any, Literal
 
@@ -20,6 +22,7 @@ from fadewatch_collector.analysis.compared import (
     watches,
 )
 from fadewatch_collector.analysis.multiple import holm
+from fadewatch_collector.errors import InvalidRequest
 
 Verdict = Literal["fast", "slow", "like others", "too few"]
 Certainty = Literal["very sure", "sure", "likely", "not shown"]
@@ -204,6 +207,22 @@ def groups(packs: Watched, kinds: CountArray, count: int) -> Iterator[Group]:
 def quarter_words(quarter: int) -> str:
     """Write a quarter of making as 2024-Q3."""
     return f"{quarter // 4}-Q{quarter % 4 + 1}"
+
+
+def quarter_days(words: str) -> tuple[date, date]:
+    """Return the first and last day of a quarter written as 2024-Q3.
+
+    Raises
+    ------
+    InvalidRequest
+        It is no quarter.
+    """
+    found = re.fullmatch(r"([0-9]{4})-Q([1-4])", words, re.ASCII)
+    if found is None or not MINYEAR <= int(found[1]) < MAXYEAR:
+        raise InvalidRequest("a quarter is written as 2024-Q3")
+    year, month = int(found[1]), 3 * int(found[2])
+    after = date(year + month // 12, month % 12 + 1, 1)
+    return date(year, month - 2, 1), after - timedelta(days=1)
 
 
 def _quarters(packs: Watched) -> CountArray:

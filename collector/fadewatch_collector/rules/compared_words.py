@@ -55,7 +55,7 @@ def _lives(group: ComparedGroup) -> Iterator[str]:
             f"passed {wear} wear, of {_others(group)} {100 * group.other_gone:.0f} %."
         )
     yield (
-        f"{group.passed} of {group.lives_packs} have passed it so far, where "
+        f"{group.passed} of {group.lives_packs} have passed {wear} wear so far, where "
         f"{group.expected:.1f} would be expected if they were like {_others(group)}."
     )
 

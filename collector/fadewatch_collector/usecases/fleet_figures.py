@@ -43,9 +43,12 @@ from fadewatch_collector.usecases.forecasts import held_forecasts
 from fadewatch_collector.usecases.policies import fleet_policy
 from fadewatch_collector.usecases.services import Services
 
-SHARES, EXPECTED, HELD, TYPES = "shares", "expected", "held", "types"
-FIGURES = (SHARES, EXPECTED, HELD, TYPES)
+FORM = 1
+"""Counts up when what is kept changes its form: what is there is then made anew."""
+
+FIGURES = tuple(f"{part}.{FORM}" for part in ("shares", "expected", "held", "types"))
 """Names under which the parts of the fleet view are kept."""
+SHARES, EXPECTED, HELD, TYPES = FIGURES
 
 
 async def sum_up_fleet(services: Services) -> int:

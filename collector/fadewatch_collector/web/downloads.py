@@ -2,7 +2,7 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Awaitable, Callable
 from contextlib import aclosing
 
 from aiohttp import web
@@ -11,6 +11,7 @@ from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.alerts_csv import stream_alerts_csv
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
+from fadewatch_collector.usecases.fleet_csv import FleetFile, stream_fleet_file
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -39,6 +40,8 @@ RETRY_AFTER_S = 10.0
 
 PIECE_TIMEOUT_S = 60.0
 """Longest a browser may take for one piece of the file [s]. Own choice."""
+
+Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 _log = logging.getLogger(__name__)
 
@@ -104,6 +107,17 @@ ORDER_DOWNLOADS = {
     "/exports/order-packs.csv": download_due_packs,
     "/exports/stock.csv": download_stock,
 }
+
+
+def fleet_file_download(name: FleetFile) -> Handler:
+    """Return what sends one file of the fleet view."""
+
+    async def send(request: web.Request) -> web.StreamResponse:
+        return await _download(
+            request, name, stream_fleet_file(request.app[SERVICES], name)
+        )
+
+    return send
 
 
 async def _download(

@@ -2,6 +2,7 @@
 
 from aiohttp import web
 
+from fadewatch_collector.usecases.fleet_csv import FLEET_FILES
 from fadewatch_collector.web import (
     accounts,
     alert,
@@ -10,6 +11,7 @@ from fadewatch_collector.web import (
     charging,
     downloads,
     find,
+    fleet,
     inspect,
     laptop,
     laptop_list,
@@ -54,6 +56,8 @@ PAGE_ROUTES = (
     web.get(order_stock.STOCK, order_stock.show_stock),
     web.post(order_stock.DRY_RUN, order_stock.dry_run),
     web.post(order_stock.IMPORT, order_stock.import_now),
+    web.get(fleet.FLEET, fleet.show_fleet),
+    web.get(fleet.PACKS, fleet.show_packs),
     web.get(removed.REMOVED, removed.show_removed),
     web.post(removed.RECORD + "/set-aside", removed.set_aside),
     web.post(removed.RECORD + "/hand-over", removed.hand_over),
@@ -87,6 +91,14 @@ PAGE_ROUTES = (
         for path, download in downloads.ORDER_DOWNLOADS.items()
     ),
     web.get(downloads.VISITS_CSV, downloads.download_visits, allow_head=False),
+    *(
+        web.get(
+            f"/exports/{name}.csv",
+            downloads.fleet_file_download(name),
+            allow_head=False,
+        )
+        for name in FLEET_FILES
+    ),
     web.get(sign_in.SIGN_IN, sign_in.show_sign_in),
     web.post(sign_in.SIGN_IN, sign_in.sign_in),
     web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
