@@ -223,7 +223,7 @@ async def test_a_page_asks_as_many_questions_however_much_there_is(
 ) -> None:
     paths = (
         "/", "/laptops", f"/laptops/{TWO_PACK_LAPTOP}", "/alerts/1", "/packs/3",
-        "/removed", "/places", "/charging?packs=all",
+        "/removed", "/about", "/places", "/charging?packs=all",
         "/visits", "/visits/sheets", "/laptops/7/sheet",
         "/visits?state=done",
     )  # fmt: skip
@@ -412,6 +412,7 @@ PATHS = (
     "/places",
     "/settings/policy",
     "/settings/policy/edit?scope=fleet",
+    "/settings/told",
     "/settings/tokens",
     "/settings/accounts",
     "/sign-in/once?token=x",

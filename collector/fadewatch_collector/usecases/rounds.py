@@ -58,16 +58,17 @@ async def do_round(services: Services, work: Round) -> None:
     started = services.clock()
     count = await work.work(services)
     async with services.store.writing() as connection:
-        await set_value(connection, _name(work), started.isoformat())
+        await set_value(connection, round_value(work), started.isoformat())
     log.info("round %s went over %d", work.name, count)
 
 
 async def last_done(services: Services, work: Round) -> datetime | None:
     """Return when a round was last done."""
     async with services.store.reading() as connection:
-        value = await get_value(connection, _name(work))
+        value = await get_value(connection, round_value(work))
     return datetime.fromisoformat(value) if value else None
 
 
-def _name(work: Round) -> str:
+def round_value(work: Round) -> str:
+    """Return the name under which the store keeps when a round was last done."""
     return f"round:{work.name}"

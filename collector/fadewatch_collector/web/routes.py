@@ -4,6 +4,7 @@ from aiohttp import web
 
 from fadewatch_collector.usecases.fleet_csv import FLEET_FILES
 from fadewatch_collector.web import (
+    about,
     accounts,
     alert,
     alert_list,
@@ -25,6 +26,7 @@ from fadewatch_collector.web import (
     removed,
     sign_in,
     tokens,
+    told,
     visit_sheets,
     visits,
 )
@@ -68,6 +70,11 @@ PAGE_ROUTES = (
     web.get(policy.POLICY, policy.show_policies),
     web.get(policy.EDIT, policy.show_edit),
     web.post(policy.EDIT, policy.change),
+    web.get(told.TOLD, told.show_told),
+    web.post(told.TOLD + "/add", told.add_route),
+    web.post(told.ROUTE + "/end", told.end_route),
+    web.post(told.ROUTE + "/test", told.test_route),
+    web.get(about.ABOUT, about.show_about),
     web.get(tokens.TOKENS, tokens.show_tokens),
     web.post(tokens.TOKENS + "/make", tokens.make_token),
     web.post(tokens.TOKENS + "/make-api", tokens.make_api_token),

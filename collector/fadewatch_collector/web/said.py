@@ -28,6 +28,9 @@ SAID = {
     "stock-imported": "The stock is imported.",
     "policy": "The policy is changed. Packs are assessed by it from their next "
     "reading on, all of them tonight.",
+    "route-added": "The route is added; it tells of what opens from now on.",
+    "route-ended": "The route has ended.",
+    "route-tested": "The other side has accepted the test message.",
     "token-revoked": "The token is revoked.",
     "account-added": "The account is added.",
     "account-disabled": "The account is disabled; its sessions have ended.",
