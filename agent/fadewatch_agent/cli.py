@@ -19,10 +19,11 @@ code  means
 What only one command needs is imported when it runs: ``read`` never pays for TLS.
 """
 
+import gc
 import os
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -38,6 +39,7 @@ from fadewatch_agent.periods import seconds_of
 from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, random_bits, take_reading
 from fadewatch_agent.system import saved_tree, this_machine
+from fadewatch_agent.ticking import ticks
 from fadewatch_common import __version__
 
 DONE = 0
@@ -92,6 +94,10 @@ COMMANDS = {
         "read, queue on disk, deliver what is queued",
         (_ROOT, _PATIENCE, _SPREAD, _DELAY, *_SETTINGS),
     ),
+    "watch": Command(
+        "report again and again, where the system has no timer",
+        (_EVERY, _ROOT, _PATIENCE, _SPREAD, *_SETTINGS),
+    ),
     "status": Command(
         "show the queue, the last delivery, the last error", (_JSON, *_SETTINGS)
     ),
@@ -128,11 +134,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if reconfigure is not None:
             reconfigure(errors="backslashreplace")
     try:
-        return _run(words)
+        return guarded(lambda: _run(words))
     except UsageError as error:
         return _complain(error, WRONG_USAGE)
+
+
+def guarded(action: Callable[[], int]) -> int:
+    """Do something; say what stands in its way and return the code for it."""
+    try:
+        return action()
+    except UsageError:
+        raise
     except InvalidConfiguration as error:
         return _complain(error, NOT_CONFIGURED)
+    except PermissionError as error:
+        return _complain(f"{error}; this takes root or an administrator", FAILED)
     except (AgentError, OSError) as error:
         return _complain(error, FAILED)
 
@@ -191,10 +207,27 @@ def _report(values: Values) -> int:
     return DONE
 
 
+def _watch(values: Values) -> int:
+    from fadewatch_agent.watching import (  # noqa: PLC0415
+        Rhythm,
+        end_on_signals,
+        wait_until_due,
+    )
+
+    # This process lives long: it has to look for cycles after all.
+    gc.enable()
+    end_on_signals()
+    rhythm = Rhythm(time.time, time.sleep, _jitter)
+    while True:
+        # Settings may be dropped or corrected while it waits.
+        guarded(lambda: _report(values))
+        wait_until_due(_settings(values).every_minutes * 60.0, rhythm)
+
+
 def _status(values: Values) -> int:
     from fadewatch_agent.standing import standing, standing_text  # noqa: PLC0415
 
-    now = standing(_settings(values))
+    now = standing(_settings(values), datetime.now(UTC))
     if "json" in values:
         import json  # noqa: PLC0415
 
@@ -242,6 +275,7 @@ _ACTIONS = {
     "read": _read,
     "bench": _bench,
     "report": _report,
+    "watch": _watch,
     "status": _status,
     "install": _install,
     "uninstall": _uninstall,
@@ -260,14 +294,14 @@ def _machine(values: Values) -> Machine:
 
 
 def _now() -> Moment:
-    return Moment(datetime.now(UTC), random_bits())
+    return Moment(datetime.now(UTC), random_bits(), ticks())
 
 
 def _settings(values: Values) -> Settings:
     file = values.get("config")
     options = {
         name.replace("-", "_"): values[name]
-        for name in ("collector", "token-file", "ca", "proxy", "state")
+        for name in ("collector", "token-file", "ca", "proxy", "state", "every")
         if name in values
     }
     return load_settings(Path(file) if file else None, options)
@@ -311,6 +345,6 @@ def _code(obstacle: Exception) -> int:
     return NOT_CONFIGURED if unprepared else QUEUED
 
 
-def _complain(error: Exception, code: int) -> int:
+def _complain(error: Exception | str, code: int) -> int:
     sys.stderr.write(f"{PROGRAM}: {error}\n")
     return code

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, unquote, urlsplit
 
+from fadewatch_agent.clock import RELEASED
 from fadewatch_agent.configuration import checked_address, is_loopback
 from fadewatch_agent.errors import (
     InvalidConfiguration,
@@ -20,6 +21,12 @@ from fadewatch_agent.errors import (
     Refused,
     Unacceptable,
     Unreachable,
+)
+from fadewatch_agent.their_clock import (
+    OF_TIME,
+    is_valid_by_their_clock,
+    seconds_ahead,
+    without_time,
 )
 from fadewatch_common import __version__
 
@@ -49,7 +56,14 @@ _PROBLEM = "application/problem+json"
 
 
 class Client:
-    """Talks JSON with one collector; follows no redirect."""
+    """Talks JSON with one collector; follows no redirect.
+
+    Attributes
+    ----------
+    ahead
+        How far the collector's clock is ahead of this laptop's [s], by the Date of its
+        last answer (RFC 9110, 6.6.1); None before one came.
+    """
 
     def __init__(
         self,
@@ -57,12 +71,15 @@ class Client:
         ca: Path | None,
         proxy: str | None = None,
         timeout: float = TIMEOUT,
+        not_before: datetime = RELEASED,
     ) -> None:
         self._collector = checked_address(collector)
         self._parts = urlsplit(self._collector)
         self._timeout = timeout
         self._context = _trust(ca) if self._parts.scheme == "https" else None
         self._proxy = _proxy(self._parts, proxy)
+        self._not_before = not_before
+        self.ahead: float | None = None
 
     def post(
         self, path: str, body: bytes, expected: int, key: str | None = None
@@ -115,17 +132,49 @@ class Client:
         }
         if key is not None:
             headers["Authorization"] = f"Bearer {key}"
+        try:
+            response, answer = self._exchanged(method, path, body, headers)
+        except ssl.SSLCertVerificationError as error:
+            if not self._trusts_their_clock(error):
+                now = f"this laptop's clock says {datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
+                raise Unreachable(f"{self._collector}: {error}; {now}") from error
+            try:
+                response, answer = self._exchanged(method, path, body, headers)
+            except (OSError, http.client.HTTPException, UnicodeError) as second:
+                raise Unreachable(f"{self._collector}: {second!r}") from second
+        except (OSError, http.client.HTTPException, UnicodeError) as error:
+            why = str(error) or repr(error)
+            raise Unreachable(f"{self._collector}: {why}") from error
+        return _understood(response.status, answer, response.headers, expected)
+
+    def _exchanged(
+        self, method: str, path: str, body: bytes | None, headers: dict[str, str]
+    ) -> tuple[http.client.HTTPResponse, bytes]:
         connection = self._connection()
         try:
             connection.request(method, self._parts.path + path, body, headers)
             response = connection.getresponse()
-            answer = _answer(response)
-        except (OSError, http.client.HTTPException, UnicodeError) as error:
-            why = str(error) or repr(error)
-            raise Unreachable(f"{self._collector}: {why}") from error
+            self.ahead = seconds_ahead(response.headers.get("Date"))
+            return response, _answer(response)
         finally:
             connection.close()
-        return _understood(response.status, answer, response.headers, expected)
+
+    def _trusts_their_clock(self, error: ssl.SSLCertVerificationError) -> bool:
+        """Go by the collector's clock where this laptop's finds its certificate old."""
+        if error.verify_code not in OF_TIME or self._context is None:
+            return False
+        strict = self._context
+        self._context = without_time(strict)
+        connection = self._connection()
+        try:
+            trusted = is_valid_by_their_clock(
+                connection, self._parts.path or "/", self._not_before
+            )
+        finally:
+            connection.close()
+        if not trusted:
+            self._context = strict
+        return trusted
 
     def _connection(self) -> http.client.HTTPConnection:
         host, port = self._parts.hostname or "", self._parts.port

@@ -1,6 +1,7 @@
 """How a laptop gets its own key, and where the key is kept."""
 
 import json
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeGuard
 
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
     from fadewatch_agent.client import Client
 
 FILE = "enrolment.json"
+ATTEMPT_FILE = "attempt.json"
+"""Random name of an attempt at enrolling, kept until the key is: asked again after a
+lost answer the collector knows that it is the same laptop."""
+
+_ATTEMPT_BYTES = 16
 
 
 class Enrolment(NamedTuple):
@@ -27,6 +33,7 @@ class Enrolment(NamedTuple):
     key: str
     serial: str | None
     board_uuid: str | None
+    next_key: str | None = None
 
     def is_of(self, laptop: Laptop) -> bool:
         """Say whether it was made on this laptop, not on one its disk came from.
@@ -55,6 +62,7 @@ def kept_enrolment(state: Path) -> Enrolment | None:
         laptop_id=laptop_id,
         serial=_text(record.get("serial")),
         board_uuid=_text(record.get("board_uuid")),
+        next_key=_text(record.get("next_key")),
     )
 
 
@@ -93,6 +101,7 @@ def enrol(settings: Settings, client: "Client", report: Report) -> Enrolment:
         "token": token,
         "laptop": to_plain(report.laptop),
         "agent": to_plain(report.agent),
+        "attempt": _attempt(settings.state / ATTEMPT_FILE),
     }
     answer = client.post("/api/v1/enrol", json.dumps(body).encode(), expected=201)
     laptop_id, key = answer.get("laptop_id"), answer.get("key")
@@ -107,7 +116,17 @@ def enrol(settings: Settings, client: "Client", report: Report) -> Enrolment:
     )
     record = enrolment._asdict() | {"token_mark": token_mark(token)}
     write_record(settings.state / FILE, record)
+    (settings.state / ATTEMPT_FILE).unlink(missing_ok=True)
     return enrolment
+
+
+def _attempt(file: Path) -> str:
+    kept = read_record(file).get("attempt")
+    if is_secret(kept):
+        return str(kept)
+    attempt = os.urandom(_ATTEMPT_BYTES).hex()
+    write_record(file, {"attempt": attempt})
+    return attempt
 
 
 def _text(value: object) -> str | None:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import NamedTuple
 
+from fadewatch_agent.clock import Ticks
 from fadewatch_agent.fitting import fitted
 from fadewatch_agent.readers.files import clean
 from fadewatch_agent.readers.machine import Machine
@@ -32,6 +33,7 @@ class Moment(NamedTuple):
 
     at: datetime
     random_bits: int
+    ticks: Ticks | None = None
 
 
 class Reading(NamedTuple):

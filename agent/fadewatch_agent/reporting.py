@@ -7,6 +7,14 @@ from functools import partial
 from typing import Any, NamedTuple
 
 from fadewatch_agent.client import LONGEST_WAIT, Client
+from fadewatch_agent.clock import (
+    RELEASED,
+    TOLERANCE_SECONDS,
+    Taken,
+    Ticks,
+    comparison,
+    is_in_doubt,
+)
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Delivered, Patience, deliver, patiently
 from fadewatch_agent.enrolment import FILE as ENROLMENT_FILE
@@ -23,9 +31,11 @@ from fadewatch_agent.errors import (
     Refused,
     Unreachable,
 )
+from fadewatch_agent.keyring import NOTHING, Keyring
 from fadewatch_agent.readers.machine import Machine
 from fadewatch_agent.reading import Moment, remarks_of, take_reading
 from fadewatch_agent.seen import seen_after
+from fadewatch_agent.settling import settle_times
 from fadewatch_agent.spool import Spool, with_spool
 from fadewatch_agent.state import (
     STATE_FILE,
@@ -108,6 +118,8 @@ class _Run:
         self._around = around
         self._file = settings.state / STATE_FILE
         self._before = read_record(self._file)
+        last = self._before.get("clock")
+        self._clock: dict[str, Any] = last if isinstance(last, dict) else {}
 
     def result(self) -> Result:
         """Do the run and remember how it went."""
@@ -135,7 +147,7 @@ class _Run:
 
     def _with(self, spool: Spool, reading: Report) -> Result:
         kept = self._own_enrolment(spool, reading)
-        _queue(spool, reading)
+        _queue(spool, reading, self._around.moment.ticks)
         try:
             delivered = self._deliver(spool, reading, kept)
         except (InvalidConfiguration, NotEnrolled, DeliveryError) as obstacle:
@@ -155,18 +167,41 @@ class _Run:
         self, spool: Spool, reading: Report, kept: Enrolment | None
     ) -> Delivered:
         self._keep_the_promised_wait()
-        client = Client(self._collector, self._settings.ca, self._settings.proxy)
-        if kept is None or not self._may_use(kept):
-            patience = self._around.patience
-            if self._around.spread:
-                patience.pause(patience.jitter(self._around.spread))
-            kept = patiently(partial(enrol, self._settings, client, reading), patience)
-        key = kept.key
+        client = self._client()
+        try:
+            if kept is None or not self._may_use(kept):
+                kept = self._enrolled(client, reading)
+            keys = Keyring(client, kept, self._settings.state)
+            self._put_times_right(client, keys, spool)
+            delivered = deliver(spool, keys.post, self._around.patience)
+            keys.renew_if_asked()
+        finally:
+            if client.ahead is not None:
+                self._clock = comparison(self._around.moment.at, client.ahead)
+        return delivered
 
-        def post(body: bytes) -> dict[str, Any]:
-            return client.post("/api/v1/reports", body, 200, key)
+    def _client(self) -> Client:
+        settings, earliest = self._settings, RELEASED
+        last = _moment(self._clock.get("at"))
+        if last is not None and not is_in_doubt(last, self._clock):
+            earliest = max(earliest, last)
+        return Client(self._collector, settings.ca, settings.proxy, not_before=earliest)
 
-        return deliver(spool, post, self._around.patience)
+    def _enrolled(self, client: Client, reading: Report) -> Enrolment:
+        patience = self._around.patience
+        if self._around.spread:
+            patience.pause(patience.jitter(self._around.spread))
+        return patiently(partial(enrol, self._settings, client, reading), patience)
+
+    def _put_times_right(self, client: Client, keys: Keyring, spool: Spool) -> None:
+        """Correct what waits by the collector's clock, asked where ours is doubtful."""
+        moment = self._around.moment
+        if client.ahead is None and is_in_doubt(moment.at, self._clock):
+            patiently(partial(keys.post, NOTHING), self._around.patience)
+        ahead = client.ahead or 0.0
+        if abs(ahead) <= TOLERANCE_SECONDS:
+            ahead = 0.0
+        settle_times(spool, Taken(moment.at, moment.ticks), ahead)
 
     def _may_use(self, kept: Enrolment) -> bool:
         """Say whether a key is for this collector and worth another attempt."""
@@ -189,8 +224,10 @@ class _Run:
 
     def _remembered(self, result: Result) -> dict[str, Any]:
         now = self._around.moment.at
+        always = {"clock": self._clock, "ran_at": format_moment(now)}
         if result.obstacle is None:
-            return {
+            return always | {
+                "error_kind": None,
                 "delivered_at": format_moment(now),
                 "delivered": result.delivered.reports,
                 "error": None,
@@ -198,20 +235,21 @@ class _Run:
                 "retry_at": None,
             }
         wait = getattr(result.obstacle, "retry_after", None)
-        return {
+        return always | {
             "error": str(result.obstacle),
+            "error_kind": type(result.obstacle).__name__,
             "error_at": format_moment(now),
             "refused": isinstance(result.obstacle, Refused),
             "retry_at": format_moment(now + timedelta(seconds=wait)) if wait else None,
         }
 
 
-def _queue(spool: Spool, reading: Report) -> None:
+def _queue(spool: Spool, reading: Report, ticks: Ticks | None) -> None:
     """Queue the report, which tells of readings lost since the last one."""
     remarks = remarks_of((*spool.untold().sentences(), *reading.remarks))
     whole = replace(reading, remarks=remarks)
     day = whole.measured_at.astimezone(UTC).date().isoformat()
-    spool.put(whole.report_id, day, to_json(whole))
+    spool.put(whole.report_id, day, to_json(whole), ticks)
 
 
 def _known(before: Mapping[str, Any]) -> dict[str, str] | None:

@@ -7,9 +7,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self, TypeVar
 
+from fadewatch_agent.clock import Ticks
 from fadewatch_agent.errors import UnusableSpool
 
-LAYOUT = 1
+LAYOUT = 2
 """Layout of the file, kept in its user_version."""
 
 SET_ASIDE_LIMIT = 100
@@ -23,7 +24,10 @@ CREATE TABLE queued (
     body TEXT NOT NULL,
     thinned_told INTEGER NOT NULL,
     dropped_told INTEGER NOT NULL,
-    damaged_told INTEGER NOT NULL
+    damaged_told INTEGER NOT NULL,
+    boot TEXT,
+    ticks REAL,
+    settled INTEGER NOT NULL DEFAULT 0
 );
 CREATE INDEX queued_day ON queued (day, sequence);
 CREATE TABLE set_aside (
@@ -35,6 +39,13 @@ CREATE TABLE set_aside (
 CREATE TABLE untold (thinned INTEGER, dropped INTEGER, damaged INTEGER);
 INSERT INTO untold VALUES (0, 0, 0);
 """
+
+_FROM_1 = """
+ALTER TABLE queued ADD COLUMN boot TEXT;
+ALTER TABLE queued ADD COLUMN ticks REAL;
+ALTER TABLE queued ADD COLUMN settled INTEGER NOT NULL DEFAULT 0;
+"""
+"""What makes layout 2 of layout 1."""
 
 _OLDEST_OF_A_DAY_WITH_LATER_ONES = """
 SELECT sequence FROM queued AS early WHERE EXISTS (
@@ -84,6 +95,23 @@ class Queued(NamedTuple):
     body: str
 
 
+class Unsettled(NamedTuple):
+    """One report whose time was not compared with the collector's clock yet.
+
+    Attributes
+    ----------
+    boot
+        The kernel's name for the start of the machine in which it was taken.
+    ticks
+        Time since that start [s].
+    """
+
+    sequence: int
+    body: str
+    boot: str | None
+    ticks: float | None
+
+
 class SetAside(NamedTuple):
     """One report that the collector will not take, and why."""
 
@@ -123,6 +151,10 @@ class Spool:
             self._connection.executescript(
                 f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version = {LAYOUT}; COMMIT;"
             )
+        elif layout == 1:
+            self._connection.executescript(
+                f"BEGIN IMMEDIATE; {_FROM_1} PRAGMA user_version = {LAYOUT}; COMMIT;"
+            )
         elif layout != LAYOUT:
             raise UnusableSpool(self._path(), f"its layout {layout} is not {LAYOUT}")
 
@@ -133,7 +165,9 @@ class Spool:
         """Return the losses that the next report tells of."""
         return Losses(*self._connection.execute("SELECT * FROM untold").fetchone())
 
-    def put(self, report_id: str, day: str, body: str) -> None:
+    def put(
+        self, report_id: str, day: str, body: str, ticks: Ticks | None = None
+    ) -> None:
         """Queue one report, which tells of all losses so far, and make room.
 
         Parameters
@@ -142,12 +176,16 @@ class Spool:
             Day of the reading, in UTC, as YYYY-MM-DD.
         body
             The report as JSON.
+        ticks
+            When it was taken, since the start of the machine.
         """
+        boot, seconds = (None, None) if ticks is None else ticks
         with self._connection:
             self._connection.execute(
                 "INSERT INTO queued (report_id, day, body, thinned_told, dropped_told,"
-                " damaged_told) SELECT ?, ?, ?, thinned, dropped, damaged FROM untold",
-                (report_id, day, body),
+                " damaged_told, boot, ticks)"
+                " SELECT ?, ?, ?, thinned, dropped, damaged, ?, ? FROM untold",
+                (report_id, day, body, boot, seconds),
             )
             self._connection.execute(
                 "UPDATE untold SET thinned = 0, dropped = 0, damaged = 0"
@@ -219,6 +257,27 @@ class Spool:
                 break
             rows.append(queued)
         return rows
+
+    def unsettled(self) -> list[Unsettled]:
+        """Return the reports whose time was not compared yet, in order."""
+        rows = self._connection.execute(
+            "SELECT sequence, body, boot, ticks FROM queued WHERE NOT settled"
+            " ORDER BY sequence"
+        )
+        return [Unsettled(*row) for row in rows]
+
+    def correct(self, sequence: int, day: str, body: str) -> None:
+        """Put another body in place of a report's, for another day."""
+        with self._connection:
+            self._connection.execute(
+                "UPDATE queued SET day = ?, body = ?, settled = 1 WHERE sequence = ?",
+                (day, body, sequence),
+            )
+
+    def note_settled(self) -> None:
+        """Note that all that waits was compared."""
+        with self._connection:
+            self._connection.execute("UPDATE queued SET settled = 1 WHERE NOT settled")
 
     def settle(self, delivered: Iterable[str], rejected: Iterable[SetAside]) -> None:
         """Take delivered reports out, and set rejected ones aside with the problem."""

@@ -1,8 +1,11 @@
 """What ``status`` tells: enrolled or not, last delivery, queue, last error."""
 
 import sqlite3
+import sys
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from fadewatch_agent.advice import Situation, advice
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.enrolment import kept_enrolment
 from fadewatch_agent.errors import UnusableSpool
@@ -28,9 +31,11 @@ class Standing(NamedTuple):
     error_at: str | None
     refused: bool
     retry_at: str | None
+    ran_at: str | None
+    advice: tuple[str, ...]
 
 
-def standing(settings: Settings) -> Standing:
+def standing(settings: Settings, now: datetime) -> Standing:
     """Look at the state folder without changing anything.
 
     Raises
@@ -45,6 +50,16 @@ def standing(settings: Settings) -> Standing:
     last: dict[str, Any] = read_record(settings.state / STATE_FILE)
     queued, problems = _queue(settings)
     here = enrolment is not None and enrolment.collector == settings.collector
+    situation = Situation(
+        collector=settings.collector,
+        enrolled=here,
+        queued=queued,
+        set_aside=len(problems),
+        last=last,
+        every=timedelta(minutes=settings.every_minutes),
+        now=now,
+        platform=sys.platform,
+    )
     return Standing(
         collector=settings.collector,
         enrolled=here,
@@ -57,6 +72,8 @@ def standing(settings: Settings) -> Standing:
         error_at=last.get("error_at") if last.get("error") else None,
         refused=last.get("refused") is True,
         retry_at=last.get("retry_at"),
+        ran_at=last.get("ran_at"),
+        advice=advice(situation),
     )
 
 
@@ -66,17 +83,17 @@ def standing_text(now: Standing) -> str:
     rows = [
         ("collector", now.collector or "not set"),
         ("enrolled", f"yes, as laptop {now.laptop_id}" if now.enrolled else "no"),
+        ("last run", now.ran_at or "never"),
         ("last delivery", now.delivered_at or "never"),
         ("reports waiting", str(now.queued)),
         ("reports set aside", aside),
         *(("", problem) for problem in now.problems),
         ("last error", f"{now.error} ({now.error_at})" if now.error else "none"),
     ]
-    if now.refused:
-        rows.append(("", "not accepted: put a new enrolment token into the token file"))
     if now.retry_at:
         rows.append(("next attempt", f"not before {now.retry_at}"))
-    return "".join(f"{name:<19}{value}\n" for name, value in rows)
+    told = "".join(f"{sentence}\n" for sentence in now.advice)
+    return told + "\n" + "".join(f"{name:<19}{value}\n" for name, value in rows)
 
 
 def _queue(settings: Settings) -> tuple[int, list[str]]:

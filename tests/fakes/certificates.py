@@ -30,6 +30,34 @@ def make_certificates(folder: Path) -> None:
     )
 
 
+_AUTHORITY = """\
+[ca]
+default_ca = own
+[own]
+database = index
+new_certs_dir = .
+serial = number
+default_md = sha256
+policy = any
+rand_serial = yes
+[any]
+commonName = supplied
+"""
+
+
+def sign_again(folder: Path, begins: str, ends: str) -> None:
+    """Make server.pem anew, valid from one day (YYYYMMDD) to another."""
+    (folder / "index").touch()
+    (folder / "authority").write_text(_AUTHORITY)
+    _openssl(
+        folder,
+        *("ca", "-batch", "-notext", "-config", "authority", "-in", "server.csr"),
+        *("-cert", "ca.pem", "-keyfile", "ca.key", "-extfile", "names"),
+        *("-startdate", f"{begins}000000Z", "-enddate", f"{ends}000000Z"),
+        *("-out", "server.pem"),
+    )
+
+
 def server_context(folder: Path) -> ssl.SSLContext:
     """Return a server's context with the certificate of a folder."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)

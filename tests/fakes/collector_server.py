@@ -70,6 +70,7 @@ class CollectorServer:
     url: str = ""
     answer: Answer = store_all
     heard: list[Heard] = field(default_factory=list)
+    date: str | None = None
 
     def heard_ids(self) -> list[str]:
         """Return the ids of all reports posted, in order."""
@@ -96,6 +97,10 @@ def collector_server(
             told.heard.append(heard)
             if (say := told.answer(heard)) is not None:
                 self.wfile.write(_message(say))
+
+        def do_HEAD(self) -> None:
+            date = {} if told.date is None else {"Date": told.date}
+            self.wfile.write(_message(Say(404, b"", "text/plain", date)))
 
         def log_message(self, *_: object) -> None:
             """Keep the test's output clean."""

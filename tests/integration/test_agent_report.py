@@ -102,7 +102,7 @@ def test_the_first_report_enrols_and_delivers(
     enrol, post = collector.heard
     assert enrol.path == "/api/v1/enrol"
     assert enrol.body["token"] == ADMITTED_BY
-    assert set(enrol.body) == {"token", "laptop", "agent"}
+    assert set(enrol.body) == {"token", "laptop", "agent", "attempt"}
     assert "Authorization" not in enrol.headers
     assert post.path == "/api/v1/reports"
     assert post.headers["Authorization"] == f"Bearer {KEY}"
@@ -268,7 +268,7 @@ def test_status_in_words_says_what_to_do_about_a_refusal(
 
     out = agent.capture.readouterr().out
     assert "reports waiting    1\n" in out
-    assert "put a new enrolment token into the token file" in out
+    assert "make a new enrolment token on the collector" in out
 
 
 @pytest.mark.parametrize(

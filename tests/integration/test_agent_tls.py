@@ -6,8 +6,19 @@ from pathlib import Path
 import pytest
 
 from fadewatch_agent import cli
-from tests.fakes.certificates import HOST, make_certificates, server_context
-from tests.fakes.collector_server import CollectorServer, collector_server
+from tests.fakes.certificates import (
+    HOST,
+    make_certificates,
+    server_context,
+    sign_again,
+)
+from tests.fakes.collector_server import (
+    CollectorServer,
+    Heard,
+    Say,
+    collector_server,
+    store_all,
+)
 from tests.fakes.proxy import tunnelling_proxy
 from tests.unit.agent.laptops import HEALTHY, empty_tree, supply
 
@@ -89,6 +100,48 @@ def test_a_file_without_certificates_is_a_wrong_setting_and_costs_no_reading(
 
         assert (first, second) == (cli.NOT_CONFIGURED, cli.DONE)
         assert len(collector.heard_ids()) == 2
+
+
+def signed_for(folder: Path, begins: str, ends: str) -> ssl.SSLContext:
+    """Return a server's context with a certificate valid from one day to another."""
+    make_certificates(folder)
+    sign_again(folder, begins, ends)
+    return server_context(folder)
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "date", "code"),
+    [
+        # By this machine's clock it has run out; by the collector's it is good.
+        ("20260201", "20260301", "Sun, 15 Feb 2026 12:00:00 GMT", cli.DONE),
+        # A clock that lies within neither: the certificate ran out for both.
+        ("20260201", "20260301", "Wed, 01 Apr 2026 12:00:00 GMT", cli.QUEUED),
+        # Nobody is believed who says that it is before the agent was made.
+        ("20200201", "20200301", "Sat, 15 Feb 2020 12:00:00 GMT", cli.QUEUED),
+        ("20400201", "20400301", "Wed, 15 Feb 2040 12:00:00 GMT", cli.DONE),
+        ("20400201", "20400301", None, cli.QUEUED),
+    ],
+)
+def test_with_a_clock_off_by_years_the_collectors_own_date_decides(
+    tmp_path: Path, begins: str, ends: str, date: str | None, code: int
+) -> None:
+    certificates = tmp_path / "certificates"
+    certificates.mkdir()
+    context = signed_for(certificates, begins, ends)
+
+    def answer(heard: Heard) -> Say | None:
+        say = store_all(heard)
+        headers = {} if date is None else {"Date": date}
+        return Say(say.status, say.body, say.kind, headers)
+
+    with collector_server(context) as collector:
+        collector.answer = answer
+        collector.date = date
+
+        assert report(tmp_path, collector, f"--ca={certificates / 'ca.pem'}") == code
+
+        heard = [one for one in collector.heard if one.raw]
+        assert bool(heard) == (code == cli.DONE)
 
 
 @pytest.fixture

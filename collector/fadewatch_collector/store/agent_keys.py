@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlalchemy import exists, insert, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import agent_keys
+from fadewatch_collector.store.tables import agent_keys, laptops
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +45,20 @@ async def key_by_digest(connection: AsyncConnection, digest: bytes) -> KeyRow | 
 async def laptop_of_attempt(
     connection: AsyncConnection, token_id: int, attempt: str
 ) -> int | None:
-    """Return the laptop that this very attempt at enrolling has made already."""
+    """Return the laptop that this very attempt has made, if it never reported.
+
+    One that has reported got its answer: an attempt that comes again then is in an
+    image, and means another laptop.
+    """
     key = agent_keys.c
-    query = select(key.laptop_id).where(
-        key.attempt == attempt, key.token_id == token_id
+    query = (
+        select(key.laptop_id)
+        .join_from(agent_keys, laptops, laptops.c.id == key.laptop_id)
+        .where(
+            key.attempt == attempt,
+            key.token_id == token_id,
+            laptops.c.last_report_at.is_(None),
+        )
     )
     return await connection.scalar(query.limit(1))
 

@@ -141,8 +141,12 @@ def test_status_of_an_agent_that_never_ran(
 ) -> None:
     assert run("status", "--state", tmp_path / "none") == cli.DONE
     assert capsys.readouterr().out == (
+        "No collector is set: run 'fadewatch-agent install --collector URL "
+        "--token-file FILE', or drop a settings file.\n"
+        "\n"
         "collector          not set\n"
         "enrolled           no\n"
+        "last run           never\n"
         "last delivery      never\n"
         "reports waiting    0\n"
         "reports set aside  none\n"

@@ -262,7 +262,7 @@ def test_a_queue_of_another_version_is_left_alone(path: Path) -> None:
     connection.execute("PRAGMA user_version = 99")
     connection.close()
 
-    with pytest.raises(UnusableSpool, match="layout 99 is not 1"):
+    with pytest.raises(UnusableSpool, match="layout 99 is not 2"):
         with_spool(path, 10, lambda spool: spool.depth())
 
 
