@@ -19,7 +19,8 @@ from tests.fakes.collector_server import CollectorServer, Say, collector_server
 from tests.windows import stub, stubbed
 from tests.windows.wine import ROOT, NoWineError, Wine, ready_wine, windows_path
 
-pytestmark = pytest.mark.wine
+# A second or two each, and many times that on a busy machine.
+pytestmark = [pytest.mark.wine, pytest.mark.timeout(180)]
 
 START = windows_path(ROOT / "tests/windows/start.py")
 
