@@ -22,6 +22,9 @@ from tests.windows.wine import ROOT, NoWineError, Wine, ready_wine, windows_path
 # A second or two each, and many times that on a busy machine.
 pytestmark = [pytest.mark.wine, pytest.mark.timeout(180)]
 
+STATE = "queue of Größe"
+"""A folder whose name has a blank and more than ASCII."""
+
 START = windows_path(ROOT / "tests/windows/start.py")
 
 
@@ -51,7 +54,7 @@ def settings(folder: Path, collector: CollectorServer) -> list[str]:
     return [
         f"--collector={collector.url}",
         f"--token-file={windows_path(folder / 'token')}",
-        f"--state={windows_path(folder / 'state')}",
+        f"--state={windows_path(folder / STATE)}",
     ]
 
 
@@ -120,11 +123,27 @@ def test_what_cannot_be_delivered_waits_and_arrives_later(
     assert (code, out) == (cli.DONE, "delivered 2\n"), err
 
 
+def test_a_damaged_queue_is_set_aside_and_begun_anew(
+    wine: Wine, collector: CollectorServer, tmp_path: Path
+) -> None:
+    words = settings(tmp_path, collector)
+    state = tmp_path / STATE
+    state.mkdir()
+    (state / "spool.sqlite").write_bytes(b"no queue at all " * 400)
+
+    code, out, err = agent(wine, "report", "--patience=0", *words)
+
+    assert (code, out) == (cli.DONE, "delivered 1\n"), err
+    assert (state / "spool.sqlite.damaged").exists()
+    (report,) = collector.heard[-1].body["reports"]
+    assert "queue file damaged and begun anew, times: 1" in report["remarks"]
+
+
 def test_one_run_at_a_time(
     wine: Wine, collector: CollectorServer, tmp_path: Path
 ) -> None:
     words = settings(tmp_path, collector)
-    state = windows_path(tmp_path / "state")
+    state = windows_path(tmp_path / STATE)
     with wine.start(START, "tests.windows.lock_holder", state) as holder:
         assert holder.stdout is not None
         assert holder.stdout.readline().strip() == "held"

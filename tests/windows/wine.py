@@ -37,7 +37,9 @@ class Wine:
     prefix: Path
     python: Path
 
-    def run(self, *words: str, timeout: float = 50) -> subprocess.CompletedProcess[str]:
+    def run(
+        self, *words: str, timeout: float = 110
+    ) -> subprocess.CompletedProcess[str]:
         """Run Python with words; standard streams are pipes, as Wine wants them."""
         return subprocess.run(
             ["wine", str(self.python), *words],
@@ -80,6 +82,8 @@ def environment(prefix: Path) -> dict[str, str]:
         "WINEDLLOVERRIDES": "mscoree,mshtml,winemenubuilder.exe=",
         "PYTHONDONTWRITEBYTECODE": "1",
         "PYTHONUTF8": "1",
+        # Words on a command line go through the locale.
+        "LC_ALL": "C.UTF-8",
     }
 
 
