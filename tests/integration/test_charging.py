@@ -19,6 +19,7 @@ from fadewatch_collector.rules.charging_day import ChargingDay, charging_day
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.store import open_store, sqlite_url
 from fadewatch_collector.store.tables import (
+    alerts,
     charging_habits,
     daily_charging,
     laptops,
@@ -295,6 +296,30 @@ async def test_a_pack_taken_out_leaves_the_list(fleet: Services) -> None:
         )
 
     assert 6 not in await listed(fleet)
+
+
+async def test_a_laptop_to_be_stopped_is_not_asked_for_a_limit(
+    fleet: Services,
+) -> None:
+    found = await charging_list(fleet, ADVISED)
+    laptop = next(row.laptop_id for row in found.rows if row.pack_id == 6)
+    now = fleet.clock()
+    async with fleet.store.writing() as connection:
+        await connection.execute(
+            insert(alerts).values(
+                kind="swelling-reported", urgency="stop-use", urgency_rank=0,
+                state="open", subject=f"laptop:{laptop}", laptop_id=laptop,
+                opened_at=now, changed_at=now, reasons=[], next_step="stop",
+                figures_opened={}, figures_now={},
+            )
+        )  # fmt: skip
+
+    assert 6 not in await listed(fleet)
+    told = await pack_charging(fleet, 6)
+    assert told.habit.advice == "none"
+    assert "do not charge it" in told.said[0]
+    every = await charging_list(fleet, ChargingFilter(only_advised=False))
+    assert [row.pack_id for row in every.rows if row.habit.is_stopped].count(6) == 1
 
 
 async def test_one_pack_is_told_by_what_is_known_now(

@@ -107,6 +107,8 @@ class ChargingHabit:
         below it; ``unused``: reported, and near full or more; ``not reported``.
     past_limit
         Readings near full on days with a limit set, and all readings of those days.
+    is_stopped
+        Somebody or something says to stop using it: then nothing else is advised.
     """
 
     as_of: date
@@ -116,6 +118,7 @@ class ChargingHabit:
     charge_limit_percent: int | None
     limit: Limit
     past_limit: tuple[int, int]
+    is_stopped: bool = False
 
     @property
     def ruling(self) -> Span:
@@ -125,7 +128,7 @@ class ChargingHabit:
     @property
     def advice(self) -> Advice:
         """What a person should think about."""
-        if self.habit != "near full":
+        if self.is_stopped or self.habit != "near full":
             return "none"
         if self.limit in {"unused", "not reported"}:
             return "consider"

@@ -73,6 +73,11 @@ TRADE_OFF = (
     "changes a setting on a laptop."
 )
 
+STOPPED = (
+    "Stop using this laptop and do not charge it: its alert or assessment says so. No "
+    "charge limit is suggested."
+)
+
 NOT_CLOCKED = (
     "A laptop is read a few times a day, and only while it is switched on: these are "
     "shares of readings, not hours."
@@ -107,6 +112,8 @@ def sentences(habit: ChargingHabit, fade: FadeBeside | None = None) -> tuple[str
     fade
         None: its own fade, or a typical one, is not known.
     """
+    if habit.is_stopped:
+        return (STOPPED,)
     if habit.habit == "too few":
         return (_too_few(habit.longer),)
     candidates = (
@@ -120,6 +127,8 @@ def sentences(habit: ChargingHabit, fade: FadeBeside | None = None) -> tuple[str
 
 def in_short(habit: ChargingHabit, fade: FadeBeside | None = None) -> tuple[str, ...]:
     """Say in a few words what is worth doing, for a list."""
+    if habit.is_stopped:
+        return ("Stop using it, and do not charge it",)
     candidates = (
         _IN_SHORT.get((habit.advice, habit.limit)),
         "Hot: find out why, and look for signs of swelling" if habit.is_hot else None,

@@ -1,22 +1,35 @@
 """How packs are charged: their days, and the habits told from them."""
 
 from collections.abc import AsyncGenerator, Collection, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from itertools import groupby
 from typing import Any, Literal
 
-from sqlalchemy import Row, Select, delete, literal, select, tuple_
+from sqlalchemy import (
+    ColumnElement,
+    Row,
+    Select,
+    delete,
+    exists,
+    func,
+    literal,
+    or_,
+    select,
+    tuple_,
+)
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.analysis.figures import Band
+from fadewatch_collector.rules.alert_terms import LIVE_STATES, URGENCIES
 from fadewatch_collector.rules.charging import ChargingHabit, Share, Span
 from fadewatch_collector.rules.charging_day import ChargingDay
 from fadewatch_collector.rules.pack_types import pool_name
 from fadewatch_collector.rules.paging import RankedKey
 from fadewatch_collector.store.histories import OWN_HISTORY
 from fadewatch_collector.store.tables import (
+    alerts,
     assessments,
     charging_habits,
     daily_charging,
@@ -108,6 +121,30 @@ async def own_fades_of(
     }
 
 
+async def stopped_packs(
+    connection: AsyncConnection, pack_ids: Collection[int]
+) -> set[int]:
+    """Return those of packs whose assessment or a laptop's alert says to stop."""
+    stay = slot_stays.c
+    query = (
+        select(stay.pack_id)
+        .outerjoin(assessments, assessments.c.pack_id == stay.pack_id)
+        .where(stay.pack_id.in_(pack_ids), stay.until_at.is_(None), _is_stopped())
+    )
+    return set(await connection.scalars(query))
+
+
+def _is_stopped() -> ColumnElement[bool]:
+    """Say of a stay whether its pack or its laptop must not be used."""
+    alerted = exists().where(
+        alerts.c.laptop_id == slot_stays.c.laptop_id,
+        alerts.c.urgency_rank == URGENCIES.index("stop-use"),
+        alerts.c.state.in_(LIVE_STATES),
+    )
+    concern = func.coalesce(assessments.c.concern, "none")
+    return or_(concern == "stop-use", alerted)
+
+
 async def save_habits(
     connection: AsyncConnection, habits: Sequence[tuple[int, ChargingHabit]]
 ) -> None:
@@ -196,6 +233,7 @@ def _ordered(wanted: ChargingFilter) -> Select[Any]:
             *(laptops.c[n] for n in ("hostname", "asset_tag", "site", "holder")),
             laptops.c.serial.label("laptop_serial"),
             *(assessments.c[name] for name in _ASSESSED),
+            _is_stopped().label("is_stopped"),
         )
         .select_from(charging_habits)
         .join(packs, packs.c.id == habit.pack_id)
@@ -208,7 +246,7 @@ def _ordered(wanted: ChargingFilter) -> Select[Any]:
         .order_by(habit.rank.desc(), habit.pack_id.desc())
     )
     if wanted.only_advised:
-        query = query.where(habit.is_advised.is_(True))
+        query = query.where(habit.is_advised.is_(True), ~_is_stopped())
     if wanted.site is not None:
         query = query.where(laptops.c.site == wanted.site)
     if wanted.limit is not None:
@@ -221,7 +259,8 @@ def _ordered(wanted: ChargingFilter) -> Select[Any]:
 def _charging_row(row: Row[Any]) -> ChargingRow:
     known = row._asdict()
     stored = {name: known.pop(name) for name in _STORED}
-    return ChargingRow(habit=_habit(stored), **known)
+    habit = replace(_habit(stored), is_stopped=bool(known.pop("is_stopped")))
+    return ChargingRow(habit=habit, **known)
 
 
 def _habit(stored: dict[str, Any]) -> ChargingHabit:

@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
@@ -143,9 +143,12 @@ async def charging_of(
     """Return how packs are charged by what is known now."""
     days = await rows.charging_days(connection, pack_ids, _since(today))
     fades = await _fades(connection, pack_ids)
+    stopped = await rows.stopped_packs(connection, pack_ids)
     return {
         pack_id: PackCharging(
-            habit=habit_of(days.get(pack_id, ()), today),
+            habit=replace(
+                habit_of(days.get(pack_id, ()), today), is_stopped=pack_id in stopped
+            ),
             fade=fades.get(pack_id),
             days=days.get(pack_id, ()),
         )

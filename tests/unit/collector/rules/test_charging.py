@@ -228,6 +228,15 @@ def test_a_list_says_in_a_few_words_what_is_worth_doing() -> None:
     assert in_short(habit(*[AWAY] * 20), faster) == ()
 
 
+def test_a_pack_that_must_not_be_used_gets_no_other_advice() -> None:
+    stopped = replace(habit(*[FULL] * 20), is_stopped=True)
+
+    assert stopped.advice == "none"
+    (said,) = sentences(stopped)
+    assert said.startswith("Stop using this laptop and do not charge it")
+    assert in_short(stopped) == ("Stop using it, and do not charge it",)
+
+
 def test_the_cost_of_a_limit_is_told_only_with_the_thought_of_one() -> None:
     assert trade_off("none") is None
     assert "fifth of the running time" in (trade_off("consider") or "")
