@@ -18,6 +18,7 @@ PATHS = (
     "/",
     "/?state=ended",
     "/laptops",
+    "/issue",
     f"/laptops/{STOP_USE_LAPTOP}",
     f"/laptops/{SWAPPED_LAPTOP}",
     "/alerts/1",

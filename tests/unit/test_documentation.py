@@ -17,6 +17,7 @@ from fadewatch_collector.usecases.fleet_csv import (
     FLEET_FILES,
     FleetFile,
 )
+from fadewatch_collector.usecases.issue_csv import ISSUE_CSV_COLUMNS
 from fadewatch_collector.usecases.order_csv import (
     BUDGET_CSV_COLUMNS,
     DUE_PACKS_CSV_COLUMNS,
@@ -89,6 +90,10 @@ def test_the_readme_lists_the_columns_of_each_file_of_the_fleet_view(
     name: FleetFile,
 ) -> None:
     assert f"`{', '.join(FLEET_FILE_COLUMNS[name])}`" in README
+
+
+def test_the_readme_lists_the_columns_of_the_issue_csv_in_order() -> None:
+    assert f"`{', '.join(ISSUE_CSV_COLUMNS)}`" in README
 
 
 def test_every_command_of_the_collector_is_in_the_readme() -> None:

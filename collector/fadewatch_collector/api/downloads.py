@@ -14,6 +14,7 @@ from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.fleet_csv import FleetFile, stream_fleet_file
+from fadewatch_collector.usecases.issue_csv import stream_issue_csv
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -86,6 +87,11 @@ def fleet_file_sender(name: FleetFile) -> Handler:
         return await _send_csv(request, name, stream)
 
     return send
+
+
+async def send_issue_csv(request: web.Request) -> web.StreamResponse:
+    """Answer with whether each laptop may be issued."""
+    return await _send_csv(request, "issue", stream_issue_csv(request.app[SERVICES]))
 
 
 async def _send_csv(

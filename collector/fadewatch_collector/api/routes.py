@@ -5,6 +5,7 @@ from fadewatch_collector.api.route import Answered, Route
 from fadewatch_collector.api.table.access import ACCESS_ROUTES
 from fadewatch_collector.api.table.agents import AGENT_ROUTES
 from fadewatch_collector.api.table.alerts import ALERT_ROUTES
+from fadewatch_collector.api.table.bench import BENCH_ROUTES
 from fadewatch_collector.api.table.charging import CHARGING_ROUTES
 from fadewatch_collector.api.table.fleet import FLEET_ROUTES
 from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
@@ -16,6 +17,7 @@ from fadewatch_collector.api.table.whole_fleet import WHOLE_FLEET_ROUTES
 
 ROUTES: tuple[Route, ...] = (
     *FLEET_ROUTES,
+    *BENCH_ROUTES,
     *AGENT_ROUTES,
     *WHOLE_FLEET_ROUTES,
     *ALERT_ROUTES,

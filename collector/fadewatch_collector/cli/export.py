@@ -11,6 +11,7 @@ import click
 
 from fadewatch_collector.cli.context import fail, with_services
 from fadewatch_collector.rules.visit_terms import DEFAULT_HORIZON, FARTHEST_HORIZON
+from fadewatch_collector.usecases.bench_check import CheckFilter
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.fleet_csv import (
@@ -19,6 +20,7 @@ from fadewatch_collector.usecases.fleet_csv import (
     FleetFile,
     stream_fleet_file,
 )
+from fadewatch_collector.usecases.issue_csv import stream_issue_csv
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -166,6 +168,25 @@ def _add_fleet_file(name: FleetFile) -> None:
 
 for _name in FLEET_FILES:
     _add_fleet_file(_name)
+
+
+@export_group.command("issue")
+@_out
+@_byte_order_mark
+@click.option(
+    "--service-years",
+    type=click.FloatRange(0, 10),
+    help="Years the laptops are to serve (default: the policy's).",
+)
+def issue(out: str, *, byte_order_mark: bool, service_years: float | None) -> None:
+    """Write whether each laptop may be issued, with what stands in the way."""
+    wanted = CheckFilter(service_years=service_years)
+    write_pieces(
+        out,
+        lambda services: stream_issue_csv(
+            services, wanted, byte_order_mark=byte_order_mark
+        ),
+    )
 
 
 def write_pieces(out: str, pieces: Pieces) -> None:

@@ -13,6 +13,14 @@ async def get_value(connection: AsyncConnection, name: str) -> str | None:
     return await connection.scalar(query)
 
 
+async def get_values(connection: AsyncConnection, *names: str) -> dict[str, str]:
+    """Return the values kept under some names, those that there are."""
+    query = select(store_values.c.name, store_values.c.value).where(
+        store_values.c.name.in_(names)
+    )
+    return {row.name: row.value for row in await connection.execute(query)}
+
+
 async def set_value(connection: AsyncConnection, name: str, value: str) -> None:
     """Keep a value under a name, over the one that was there."""
     make_insert = (

@@ -1,6 +1,7 @@
 """What a young pack borrows: the fade of its own type, else of the fleet."""
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -17,6 +18,8 @@ from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.services import Services
 
 KEPT_AS = "fade-pools"
+COUNTED_AS = "fade-pool-counts"
+"""Under this name stands from how many packs each pool was learnt."""
 
 
 async def learn_fades(services: Services) -> None:
@@ -26,6 +29,9 @@ async def learn_fades(services: Services) -> None:
         fades = np.array([fade for _, fade in known]) / DAYS_PER_MONTH
         pools = pools_by_type(fades, [name for name, _ in known])
         await set_value(connection, KEPT_AS, json.dumps(pools))
+        counts = Counter(name for name, _ in known) | Counter({"": len(known)})
+        kept = {name: counts[name] for name in pools}
+        await set_value(connection, COUNTED_AS, json.dumps(kept))
 
 
 async def borrowed(

@@ -12,6 +12,7 @@ from fadewatch_collector.usecases.alerts_csv import stream_alerts_csv
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.fleet_csv import FleetFile, stream_fleet_file
+from fadewatch_collector.usecases.issue_csv import stream_issue_csv
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -24,11 +25,13 @@ from fadewatch_collector.web.acting import require
 from fadewatch_collector.web.alert_list import FILTERS, site_of, wanted_of
 from fadewatch_collector.web.days import days_of
 from fadewatch_collector.web.find import typed_in
+from fadewatch_collector.web.issue_filter import issue_filter
 from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
 
 FLEET_CSV = "/exports/fleet.csv"
 ALERTS_CSV = "/exports/alerts.csv"
 REMOVED_CSV = "/exports/removed.csv"
+ISSUE_CSV = "/exports/issue.csv"
 CHARGING_CSV = "/exports/charging.csv"
 VISITS_CSV = "/exports/visits.csv"
 
@@ -118,6 +121,12 @@ def fleet_file_download(name: FleetFile) -> Handler:
         )
 
     return send
+
+
+async def download_issue(request: web.Request) -> web.StreamResponse:
+    """Send whether each laptop may be issued, as the address narrows it."""
+    pieces = stream_issue_csv(request.app[SERVICES], issue_filter(request))
+    return await _download(request, "issue", pieces)
 
 
 async def _download(

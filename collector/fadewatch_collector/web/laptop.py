@@ -4,6 +4,7 @@ from aiohttp import web
 
 from fadewatch_collector.errors import InvalidRequest
 from fadewatch_collector.usecases import inspections
+from fadewatch_collector.usecases.bench_check import bench_check_of
 from fadewatch_collector.usecases.page_views import LaptopPage, laptop_page_of
 from fadewatch_collector.web.acting import (
     NOTHING_REFUSED,
@@ -16,11 +17,14 @@ from fadewatch_collector.web.alert_list import collector_url
 from fadewatch_collector.web.history import events_of
 from fadewatch_collector.web.inspect import INSPECT_PREFIX, answer_of
 from fadewatch_collector.web.inventory import drive_lines, slot_lines
+from fadewatch_collector.web.issue_filter import years_of
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_in
 from fadewatch_collector.web.panels import panels_of
 from fadewatch_collector.web.render import page
 from fadewatch_collector.web.swap_lines import swap_lines
+from fadewatch_common.bench.verdict import VERDICT_WORDS
+from fadewatch_common.cautions import IF_A_SIGN_IS_SEEN
 
 LAPTOP = "/laptops/{laptop_id}"
 
@@ -35,6 +39,8 @@ async def _show(
 ) -> web.Response:
     services = request.app[SERVICES]
     shown = await laptop_page_of(services, number)
+    years = years_of(request)
+    checked = await bench_check_of(services, number, years)
     view = shown.view
     asked = request.query.get("alert")
     followed = next((one for one in view.alerts if str(one.id) == asked), None)
@@ -50,6 +56,10 @@ async def _show(
         memory_slots=slot_lines(view.laptop.memory),
         drives=drive_lines(view.laptop.drives),
         swaps=swap_lines(shown.swaps, view.alerts),
+        bench=checked.check,
+        verdict_words=VERDICT_WORDS,
+        if_seen=IF_A_SIGN_IS_SEEN,
+        years="" if years is None else f"{years:g}",
         inspections=shown.inspections,
         packs=_names(shown),
         planned=shown.planned,

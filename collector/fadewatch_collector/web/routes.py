@@ -14,6 +14,7 @@ from fadewatch_collector.web import (
     find,
     fleet,
     inspect,
+    issue,
     laptop,
     laptop_list,
     live,
@@ -50,6 +51,7 @@ PAGE_ROUTES = (
         web.post(f"{laptop.LAPTOP}/{act.name}", act.__call__)
         for act in visit_sheets.VISIT_ACTS
     ),
+    web.get(issue.ISSUE, issue.show_issue),
     web.get(pack.PACK, pack.show_pack),
     web.get(charging.CHARGING, charging.show_charging),
     web.get(order_words.ORDER, order.show_order),
@@ -91,6 +93,7 @@ PAGE_ROUTES = (
     web.get(inspect.ANSWERED, inspect.show_answered),
     web.get(downloads.FLEET_CSV, downloads.download_fleet, allow_head=False),
     web.get(downloads.ALERTS_CSV, downloads.download_alerts, allow_head=False),
+    web.get(downloads.ISSUE_CSV, downloads.download_issue, allow_head=False),
     web.get(downloads.REMOVED_CSV, downloads.download_removed, allow_head=False),
     web.get(downloads.CHARGING_CSV, downloads.download_charging, allow_head=False),
     *(

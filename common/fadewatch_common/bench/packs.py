@@ -49,8 +49,8 @@ def judge_identity(pack: PackFacts) -> Iterator[Remark]:
     yield Remark(
         kind="identity",
         severity="remark",
-        sentence=f"It tells no {listed}: read {len(missing)} of 3 from its label and "
-        "write them down.",
+        sentence=f"It tells no {listed} ({len(missing)} of 3 that name a pack): read "
+        "the label and write it down.",
         figures={"missing": ", ".join(missing)},
     )
 

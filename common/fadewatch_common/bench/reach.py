@@ -18,11 +18,18 @@ LEAST_AGE_MONTHS = 12.0
 Own choice: a younger pack may have lain on a shelf for most of it.
 """
 
+SOONER = 0.9
+"""Part of the time at the present fade below which it is said that fade speeds up.
+
+Own choice.
+"""
+
+PUBLICATIONS = "published figures"
 LENDERS = {
     "own history": "this pack's own history",
     "own pack type": "other packs of its type",
     "fleet": "the fleet's other packs",
-    "published figures": "published figures (300 to 500 cycles to 80 %, some 200 a year)",
+    PUBLICATIONS: "published figures (300 to 500 cycles to 80 %, some 200 a year)",
 }
 
 
@@ -59,7 +66,8 @@ def reach_of(
 ) -> Reach:
     """Say when a pack below the plan threshold reaches it."""
     history = pack.history
-    if history is not None and history.fade_per_month is not None:
+    # A history that borrows from publications knows no more than the line does.
+    if history is not None and history.fade_source not in {None, PUBLICATIONS}:
         return _forecast(history, wear, until, today, policy)
     return _by_line(pack, wear, until, today, policy)
 
@@ -67,7 +75,7 @@ def reach_of(
 def _forecast(
     history: PackHistory, wear: float, until: date, today: date, policy: Policy
 ) -> Reach:
-    source = history.fade_source or "published figures"
+    source = history.fade_source or PUBLICATIONS
     fade = history.fade_per_month or 0.0
     points = [(today, wear)]
     points += [
@@ -82,10 +90,21 @@ def _forecast(
         early=history.plan_earliest,
         on=history.plan_on,
         late=history.plan_latest if history.plan_on else None,
-        wear_then=_along(points, until, fade),
-        whose=f"{LENDERS.get(source, source)}, now {monthly(fade)}",
-        is_measured=source != "published figures",
+        # Beyond its last crossing a forecast says nothing: at least that much.
+        wear_then=min(_along(points, until, fade), policy.replace_wear),
+        whose=f"{LENDERS.get(source, source)}, now {monthly(fade)}"
+        + _faster(history, wear, today, policy),
+        is_measured=True,
     )
+
+
+def _faster(history: PackHistory, wear: float, today: date, policy: Policy) -> str:
+    """Say that the forecast is sooner than the present fade alone."""
+    if history.plan_on is None or not history.fade_per_month:
+        return ""
+    months = (history.plan_on - today).days / DAYS_PER_MONTH
+    straight = (policy.plan_wear - wear) / history.fade_per_month
+    return " and expected to speed up" if months < SOONER * straight else ""
 
 
 def _along(points: list[tuple[date, float]], until: date, fade: float) -> float:

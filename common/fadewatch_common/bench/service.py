@@ -112,10 +112,11 @@ def _expected(facts: LaptopFacts, reach: Reach, until: date) -> str:
         if reach.on
         else "which it would not reach within ten years"
     )
+    then = percent(round(reach.wear_then, 2))
+    much = "at least" if reach.wear_then >= facts.policy.replace_wear else "about"
     return (
-        f"After {years(facts.service_years)} of service about "
-        f"{percent(round(reach.wear_then, 2))} is expected, {side} the plan threshold "
-        f"of {limit}, {when}."
+        f"After {years(facts.service_years)} of service {much} {then} is expected, "
+        f"{side} the plan threshold of {limit}, {when}."
     )
 
 

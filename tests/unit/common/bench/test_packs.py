@@ -131,7 +131,8 @@ def test_a_pack_without_a_serial_is_read_from_its_label(serial: str | None) -> N
 
     assert remark.severity == "remark"
     assert remark.sentence == (
-        "It tells no serial: read 1 of 3 from its label and write them down."
+        "It tells no serial (1 of 3 that name a pack): read the label and write it "
+        "down."
     )
 
 

@@ -138,6 +138,35 @@ def test_wear_expected_follows_the_forecast_to_its_crossing() -> None:
     assert remark.figures["wear_then_percent"] == pytest.approx(16.5, abs=0.1)
 
 
+def test_a_history_that_only_borrows_published_figures_knows_no_more_than_they() -> (
+    None
+):
+    known = history(wear=0.07, fade_source="published figures")
+    slot = slot_of(worn(7), history=known)
+
+    with_history = only(checked(worn(7), slots=[slot], fades=()), "service")
+
+    # 7 % and 24 % at the slow end: as without a history.
+    assert with_history.severity == "stops"
+    assert "typical by published figures" in with_history.sentence
+
+
+def test_a_forecast_says_when_it_expects_fade_to_speed_up() -> None:
+    # 27 % at 0.3 % a month would take 90 months; the forecast says 20 and 30.
+    known = history(
+        plan_earliest=date(2027, 12, 1),
+        plan_on=date(2028, 7, 25),
+        plan_latest=date(2029, 7, 25),
+        replace_on=date(2029, 5, 25),
+    )
+
+    remark = only(checked(worn(3), slots=[slot_of(worn(3), history=known)]), "service")
+
+    assert "now 0.30 % a month and expected to speed up" in remark.sentence
+    # Past its last crossing on 2029-05-25 the forecast says no more than 40 %.
+    assert "After 3 years of service at least 40 % is expected" in remark.sentence
+
+
 @pytest.mark.parametrize(
     ("percent", "threshold", "look_first"), [(34, 30, False), (43, 40, True)]
 )
