@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import func, insert, select, update
 
 from fadewatch_collector.rules.fleet_shares import born_before, shares, whole
 from fadewatch_collector.store import fleet_view as view_rows
@@ -18,9 +18,16 @@ from fadewatch_collector.store.tables import (
     threshold_passings,
 )
 from fadewatch_collector.usecases.assess import assess_all
-from fadewatch_collector.usecases.fleet_figures import FIGURES, sum_up_fleet
+from fadewatch_collector.usecases.fleet_figures import (
+    FIGURES,
+    HELD,
+    SHARES,
+    SMALL_FLEET,
+    sum_up_fleet,
+)
 from fadewatch_collector.usecases.forecasts import keep_forecasts
 from fadewatch_collector.usecases.services import Services
+from tests.benchmarks.fleet_store import NOW, fill
 from tests.fakes.clock import StandingClock
 from tests.fleet import DAY, deliver, new_laptop, rows
 from tests.integration.postgres import DATABASES
@@ -235,3 +242,33 @@ async def test_the_store_is_the_same_after_two_sums(
     await fade_through(services, clock, laptop, [0.1, 0.15, 0.2])
 
     assert await figures(services) == await figures(services)
+
+
+async def test_a_large_fleet_holds_its_forecasts_once_a_day(
+    services: Services, clock: StandingClock
+) -> None:
+    clock.now = NOW
+    await fill(services.store, SMALL_FLEET + 1)
+    moments = []
+    for hours in (0, 2, 24):
+        clock.move(timedelta(hours=hours))
+        await sum_up_fleet(services)
+        async with services.store.reading() as connection:
+            kept = await view_rows.kept_figures(connection, FIGURES)
+        moments.append((kept[SHARES][0], kept[HELD][0]))
+
+    assert [shares == held for shares, held in moments] == [True, False, True]
+
+
+async def test_forecasts_for_a_threshold_that_nobody_watches_any_more_are_left_out(
+    services: Services, clock: StandingClock
+) -> None:
+    clock.now = START
+    laptop = await new_laptop(services)
+    await fade_through(services, clock, laptop, [0.1, 0.12, 0.14])
+    before = (await figures(services))["held"][0]["forecasts"]
+    async with services.store.writing() as connection:
+        await connection.execute(update(assessments).values(plan_wear=0.25))
+
+    assert before == 1
+    assert (await figures(services))["held"][0]["forecasts"] == 0

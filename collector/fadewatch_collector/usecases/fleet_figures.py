@@ -50,6 +50,11 @@ FIGURES = tuple(f"{part}.{FORM}" for part in ("shares", "expected", "held", "typ
 """Names under which the parts of the fleet view are kept."""
 SHARES, EXPECTED, HELD, TYPES = FIGURES
 
+SMALL_FLEET = 500
+"""Packs of a fleet that is summed up while its page waits [count]. Own choice: it takes
+a fraction of a second, and a new fleet changes from minute to minute. That of a larger
+one reads its kept forecasts, up to 36 a pack, once a day only."""
+
 
 async def sum_up_fleet(services: Services) -> int:
     """Work out every part of the fleet view and keep it; returns how many packs."""
@@ -59,7 +64,7 @@ async def sum_up_fleet(services: Services) -> int:
     async with services.store.reading() as connection:
         counted = await rows.share_rows(connection, born_before(today))
         fleet = await read_fleet(connection, common)
-        held = await _held(connection, today)
+        held = await _held(connection, today, len(fleet.packs))
     bodies: dict[str, Any] = {
         SHARES: {
             "whole": whole(counted).as_json(),
@@ -68,7 +73,7 @@ async def sum_up_fleet(services: Services) -> int:
                 for name, found in shares(counted).items()
             },
         },
-        HELD: held,
+        **({} if held is None else {HELD: held}),
         # Numbers take the processor for a while: the loop goes on answering meanwhile.
         EXPECTED: await asyncio.to_thread(_expected, fleet, today),
         TYPES: await asyncio.to_thread(_types, fleet, common),
@@ -79,7 +84,13 @@ async def sum_up_fleet(services: Services) -> int:
     return len(fleet.packs)
 
 
-async def _held(connection: WriteConnection, today: date) -> list[dict[str, Any]]:
+async def _held(
+    connection: WriteConnection, today: date, packs: int
+) -> list[dict[str, Any]] | None:
+    """Return how forecasts held; None where that of a large fleet is of today already."""
+    kept = await rows.kept_figures(connection, [HELD])
+    if packs > SMALL_FLEET and HELD in kept and kept[HELD][0].date() == today:
+        return None
     found = [
         (name, await held_forecasts(connection, name, today))
         for name in THRESHOLD_NAMES

@@ -21,16 +21,13 @@ from fadewatch_collector.usecases.fleet_figures import (
     FIGURES,
     HELD,
     SHARES,
+    SMALL_FLEET,
     TYPES,
     sum_up_fleet,
 )
 from fadewatch_collector.usecases.services import Services
 
 __all__ = ["FleetView", "PackOfType", "fleet_view", "packs_of_group"]
-
-SMALL_FLEET = 500
-"""Packs of a fleet that is summed up while its page waits [count]. Own choice: it takes
-a fraction of a second, and a new fleet changes from minute to minute."""
 
 FRESH_FOR = timedelta(minutes=10)
 """How old the figures of such a fleet may be. Own choice."""
@@ -95,7 +92,7 @@ async def _kept(services: Services) -> FleetView | None:
     bodies: dict[str, Any] = {name: body for name, (_, body) in kept.items()}
     shares, expected = bodies[SHARES], bodies[EXPECTED]
     return FleetView(
-        made_at=min(made_at for made_at, _ in kept.values()),
+        made_at=kept[SHARES][0],
         whole=Share(**shares["whole"]),
         shares={name: [Share(**one) for one in shares[name]] for name in DIMENSIONS},
         months=[ExpectedMonth.from_json(one) for one in expected["months"]],
