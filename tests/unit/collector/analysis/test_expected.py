@@ -50,9 +50,8 @@ def test_means_of_spans_add_up_and_the_range_of_a_sum_is_narrower_than_summed_ra
 
 
 def test_the_same_seed_gives_the_same_counts() -> None:
-    forecasts = Forecasts(
-        *(NOW + np.full(9, d) for d in (50.0, 90.0, 160.0)), np.full(9, NOW * 1.0)
-    )
+    early, on, late, now = (NOW + np.full(9, days) for days in (50.0, 90, 160, 0))
+    forecasts = Forecasts(early, on, late, now)
     kinds = np.arange(9) % 2
 
     first, second = (
