@@ -62,10 +62,8 @@ def standing_of(packs: DuePacks, grouping: Grouping | None = None) -> FleetStand
     grouping
         Of the whole fleet, where ``packs`` are only some of it.
     """
-    described = list(
-        zip(*(getattr(packs, name) for name in Described.__slots__), strict=True)
-    )
-    counted = Counter(described)
+    described = [getattr(packs, name) for name in Described.__slots__]
+    counted = Counter(zip(*described, strict=True))
     grouping = grouping or group_types(
         (Described(*said), n) for said, n in counted.items()
     )
@@ -79,7 +77,11 @@ def standing_of(packs: DuePacks, grouping: Grouping | None = None) -> FleetStand
     return FleetStanding(
         packs,
         grouping,
-        np.array([place[said] for said in described], dtype=np.int64),
+        np.fromiter(
+            map(place.__getitem__, zip(*described, strict=True)),
+            dtype=np.int64,
+            count=len(packs),
+        ),
         is_due,
         np.array(unknown, dtype=np.bool_) & ~is_due,
     )

@@ -130,8 +130,10 @@ def match_stock(
     Where several entries fit a type, that under its own key counts, else the newest.
     """
     found: dict[int, KeptStock] = {}
+    by_key = {kind.key: place for place, kind in enumerate(types)}
     for one in kept:
-        place = same_type(one.type_key, types)
+        place = by_key.get(one.type_key)
+        place = same_type(one.type_key, types) if place is None else place
         if place is None:
             continue
         if place not in found or one.type_key == types[place].key:
