@@ -233,3 +233,21 @@ async def test_laptops_are_suggested_as_one_types_and_reached_by_keyboard(
     await field.press("Enter")
 
     await page.get_by_role("heading", name=name, exact=True, level=1).wait_for()
+
+
+async def test_a_day_is_read_off_the_plot_by_pointer_and_by_keys(page: Page) -> None:
+    await sign_in(page)
+    await page.goto(f"/laptops/{STOP_USE_LAPTOP}")
+    slider = page.get_by_role("slider", name="Read a day off the plot").first
+    newest = await slider.get_attribute("aria-valuetext")
+
+    await slider.press("Home")
+    oldest = await slider.get_attribute("aria-valuetext")
+    assert oldest is not None
+    assert newest is not None
+    assert ": wear " in oldest
+    assert oldest < newest
+    await page.locator("svg.plot-wide").first.hover(position={"x": 500, "y": 60})
+
+    assert await slider.get_attribute("aria-valuetext") not in {oldest, newest}
+    assert await page.locator("svg.plot-wide .pointer circle").count() == 1

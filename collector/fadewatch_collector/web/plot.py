@@ -118,10 +118,21 @@ class DrawnLevel:
 
 
 @dataclass(frozen=True, slots=True)
+class Axes:
+    """What the sides of the plot stand for: days, and wear as a fraction."""
+
+    first: date
+    last: date
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True, slots=True)
 class Plot:
     """Everything that markup needs to draw the plot."""
 
     frame: Frame
+    axes: Axes
     line: str
     points: str
     last: Point
@@ -147,6 +158,7 @@ def wear_plot(subject: Subject, frame: Frame) -> Plot | None:
     points = places(subject.values, x, y)
     return Plot(
         frame=frame,
+        axes=Axes(first, last, lowest, highest),
         line=_line(points, gap=x(first.toordinal() + GAP_DAYS) - frame.left),
         points=_dots(places(subject.readings, x, y)),
         last=points[-1],

@@ -1,5 +1,6 @@
 """Static files and their names."""
 
+import re
 from html.parser import HTMLParser
 from importlib.resources import files
 
@@ -60,7 +61,9 @@ def test_templates_hold_no_script_of_their_own_and_no_style(name: str) -> None:
     folder = files("fadewatch_collector.web").joinpath("templates")
     parser = _Forbidden()
 
-    parser.feed(folder.joinpath(name).read_text(encoding="utf-8"))
+    # What the template language says inside a tag is no attribute of it.
+    text = re.sub(r"{%.*?%}", "", folder.joinpath(name).read_text(encoding="utf-8"))
+    parser.feed(re.sub(r"{{.*?}}", lambda found: found[0].replace('"', "'"), text))
 
     assert parser.found == []
     assert "|safe" not in folder.joinpath(name).read_text(encoding="utf-8")
