@@ -68,7 +68,9 @@ def level_of(pack: PackFacts) -> Level:
     if history is not None and history.gauge == "frozen":
         return Level(None, "its gauge has never learnt and shows the design capacity")
     if history is not None and history.wear is not None:
-        words = f"from {history.readings} readings up to {day(history.as_of)}"
+        number = history.readings
+        counted = "1 reading" if number == 1 else f"{number} readings"
+        words = f"from {counted} up to {day(history.as_of)}"
         return Level(history.wear, words)
     return level_read(pack.read)
 

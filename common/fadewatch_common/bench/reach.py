@@ -24,12 +24,12 @@ SOONER = 0.9
 Own choice.
 """
 
-PUBLICATIONS = "published figures"
+OWN = "own history"
 LENDERS = {
-    "own history": "this pack's own history",
+    OWN: "this pack's own history",
     "own pack type": "other packs of its type",
     "fleet": "the fleet's other packs",
-    PUBLICATIONS: "published figures (300 to 500 cycles to 80 %, some 200 a year)",
+    "published figures": "published figures (300 to 500 cycles to 80 %, some 200 a year)",
 }
 
 
@@ -66,8 +66,8 @@ def reach_of(
 ) -> Reach:
     """Say when a pack below the plan threshold reaches it."""
     history = pack.history
-    # A history that borrows from publications knows no more than the line does.
-    if history is not None and history.fade_source not in {None, PUBLICATIONS}:
+    # The forecast of a history that borrows its fade knows no more than the line does.
+    if history is not None and history.fade_source == OWN:
         return _forecast(history, wear, until, today, policy)
     return _by_line(pack, wear, until, today, policy)
 
@@ -75,7 +75,6 @@ def reach_of(
 def _forecast(
     history: PackHistory, wear: float, until: date, today: date, policy: Policy
 ) -> Reach:
-    source = history.fade_source or PUBLICATIONS
     fade = history.fade_per_month or 0.0
     points = [(today, wear)]
     points += [
@@ -92,7 +91,7 @@ def _forecast(
         late=history.plan_latest if history.plan_on else None,
         # Beyond its last crossing a forecast says nothing: at least that much.
         wear_then=min(_along(points, until, fade), policy.replace_wear),
-        whose=f"{LENDERS.get(source, source)}, now {monthly(fade)}"
+        whose=f"{LENDERS[OWN]}, now {monthly(fade)}"
         + _faster(history, wear, today, policy),
         is_measured=True,
     )
