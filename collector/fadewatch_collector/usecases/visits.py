@@ -60,6 +60,8 @@ class Planned:
 
     Attributes
     ----------
+    visit_ids
+        In the order in which the laptops were named.
     more
         Laptops are due that this round had no room for.
     """
@@ -83,7 +85,7 @@ async def plan_visits(
     Conflict
         A visit is planned at one of them already.
     """
-    wanted = sorted(set(laptop_ids))
+    wanted = list(dict.fromkeys(laptop_ids))
     if not wanted or len(wanted) > MOST_AT_ONCE:
         raise InvalidRequest(f"name 1 to {MOST_AT_ONCE} laptops")
     async with services.store.writing() as connection:
