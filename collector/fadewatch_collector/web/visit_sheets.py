@@ -40,7 +40,7 @@ SHEET = "/laptops/{laptop_id}/sheet"
 LINE = 100
 """Characters on a line of a sheet [count]."""
 
-ROOMY_LINES, FULL_LINES = 31, 42
+ROOMY_LINES, FULL_LINES = 31, 38
 """Lines that fit in print of the usual and the smaller size [count].
 
 Tried on A4 and Letter; a browser test prints the fullest sheet there can be.
@@ -61,7 +61,9 @@ class Printed:
     @property
     def print_size(self) -> str:
         """Name the size of print with which it stays on one page."""
-        lines = lines_of(self.entry.sheet)
+        planned = self.entry.planned
+        note = planned.note if planned and planned.note else ""
+        lines = lines_of(self.entry.sheet) + min(2, _lines(note, LINE))
         if lines <= ROOMY_LINES:
             return "roomy"
         return "full" if lines <= FULL_LINES else "packed"
