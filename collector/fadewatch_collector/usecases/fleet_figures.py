@@ -53,7 +53,7 @@ SHARES, EXPECTED, HELD, TYPES = FIGURES
 SMALL_FLEET = 500
 """Packs of a fleet that is summed up while its page waits [count]. Own choice: it takes
 a fraction of a second, and a new fleet changes from minute to minute. That of a larger
-one reads its kept forecasts, up to 36 a pack, once a day only."""
+one reads its kept forecasts, up to 36 a pack, and compares its types once a day only."""
 
 
 async def sum_up_fleet(services: Services) -> int:
@@ -64,7 +64,8 @@ async def sum_up_fleet(services: Services) -> int:
     async with services.store.reading() as connection:
         counted = await rows.share_rows(connection, born_before(today))
         fleet = await read_fleet(connection, common)
-        held = await _held(connection, today, len(fleet.packs))
+        done = await _done_today(connection, today, len(fleet.packs))
+        held = None if HELD in done else await _held(connection, today)
     bodies: dict[str, Any] = {
         SHARES: {
             "whole": whole(counted).as_json(),
@@ -76,21 +77,26 @@ async def sum_up_fleet(services: Services) -> int:
         **({} if held is None else {HELD: held}),
         # Numbers take the processor for a while: the loop goes on answering meanwhile.
         EXPECTED: await asyncio.to_thread(_expected, fleet, today),
-        TYPES: await asyncio.to_thread(_types, fleet, common),
     }
+    if TYPES not in done:
+        bodies[TYPES] = await asyncio.to_thread(_types, fleet, common)
     async with services.store.writing() as connection:
         for name, body in bodies.items():
             await rows.keep_figures(connection, name, now, body)
     return len(fleet.packs)
 
 
-async def _held(
+async def _done_today(
     connection: WriteConnection, today: date, packs: int
-) -> list[dict[str, Any]] | None:
-    """Return how forecasts held; None where that of a large fleet is of today already."""
-    kept = await rows.kept_figures(connection, [HELD])
-    if packs > SMALL_FLEET and HELD in kept and kept[HELD][0].date() == today:
-        return None
+) -> frozenset[str]:
+    """Return the parts that a large fleet has from today: they take a while."""
+    if packs <= SMALL_FLEET:
+        return frozenset()
+    kept = await rows.kept_figures(connection, [HELD, TYPES])
+    return frozenset(name for name, (at, _) in kept.items() if at.date() == today)
+
+
+async def _held(connection: WriteConnection, today: date) -> list[dict[str, Any]]:
     found = [
         (name, await held_forecasts(connection, name, today))
         for name in THRESHOLD_NAMES

@@ -27,6 +27,9 @@ MOST_ROWS = 12
 """Sites or types in a table [count]; the rest is one row, and whole in the CSV. Own
 choice: what fits on a screen."""
 
+MOST_FAST = 8
+"""Fast types and batches told in full [count]; all are in the table. Own choice."""
+
 MOST_PACKS = 200
 """Packs of a type on its page [count]; the rest is in the CSV. Own choice."""
 
@@ -66,6 +69,7 @@ async def show_fleet(request: web.Request) -> web.Response:
         pieces=lambda share: share_pieces(share, SHARE_BAR_WIDTH),
         bar_width=SHARE_BAR_WIDTH,
         thresholds=THRESHOLD_NAMES,
+        most_fast=MOST_FAST,
         held={
             name: [row for row in shown.held if row.threshold == name]
             for name in THRESHOLD_NAMES
