@@ -138,17 +138,20 @@ def test_wear_expected_follows_the_forecast_to_its_crossing() -> None:
     assert remark.figures["wear_then_percent"] == pytest.approx(16.5, abs=0.1)
 
 
-def test_a_history_that_only_borrows_published_figures_knows_no_more_than_they() -> (
-    None
-):
-    known = history(wear=0.07, fade_source="published figures")
+@pytest.mark.parametrize("source", ["published figures", "fleet", "own pack type"])
+def test_a_history_that_borrows_its_fade_knows_no_more_than_the_line(
+    source: str,
+) -> None:
+    # Its own forecast would let it pass.
+    known = history(wear=0.07, readings=1, fade_source=source)
     slot = slot_of(worn(7), history=known)
 
-    with_history = only(checked(worn(7), slots=[slot], fades=()), "service")
+    remark = only(checked(worn(7), slots=[slot], fades=()), "service")
 
     # 7 % and 24 % at the slow end: as without a history.
-    assert with_history.severity == "stops"
-    assert "typical by published figures" in with_history.sentence
+    assert remark.severity == "stops"
+    assert "(from 1 reading up to 25 November 2026)" in remark.sentence
+    assert "typical by published figures" in remark.sentence
 
 
 def test_a_forecast_says_when_it_expects_fade_to_speed_up() -> None:
