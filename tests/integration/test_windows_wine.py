@@ -6,15 +6,18 @@ What a driver of a real laptop answers is not shown: Wine has no battery.
 """
 
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree as ET
 
 import pytest
 from pydantic import TypeAdapter
 
 from fadewatch_agent import cli
 from fadewatch_common.report import Report
+from tests.bundles import build_bundles
 from tests.fakes.collector_server import CollectorServer, Say, collector_server
 from tests.windows import stub, stubbed
 from tests.windows.wine import ROOT, NoWineError, Wine, ready_wine, windows_path
@@ -172,3 +175,49 @@ def test_a_saved_tree_of_linux_is_refused_with_the_reason(wine: Wine) -> None:
 
     assert code == cli.FAILED
     assert "a saved tree of Linux can be read on Linux alone" in err
+
+
+@pytest.fixture
+def carried(wine: Wine, tmp_path: Path) -> Path:
+    """Return the folder for Windows, with a Python in it, as an administrator builds it."""
+    archive = shutil.make_archive(str(tmp_path / "python"), "zip", wine.python.parent)
+    built = build_bundles(tmp_path / "dist", "--windows-python", Path(archive))
+    return built / "windows"
+
+
+def test_install_sets_a_task_up_that_reports_and_uninstall_takes_all_of_it_away(
+    wine: Wine, carried: Path, collector: CollectorServer, tmp_path: Path
+) -> None:
+    drive = wine.prefix / "drive_c"
+    data, program = drive / "ProgramData/Fadewatch", drive / "Program Files/Fadewatch"
+    scheduled = drive / "windows/system32/tasks/Fadewatch/Report"
+    (tmp_path / "token").write_text("word-for-the-lab\n")
+    # What set-up.cmd and take-away.cmd run.
+    here = ("-I", "-S", windows_path(carried))
+    taken = carried / "python/python.exe"
+    wine.run(*here, "uninstall", python=taken)
+
+    options = [
+        f"--collector={collector.url}",
+        f"--token-file={windows_path(tmp_path / 'token')}",
+    ]
+    ran = wine.run(*here, "install", *options, python=taken)
+
+    assert ran.returncode == cli.DONE, ran.stderr
+    assert scheduled.exists()
+    task = ET.fromstring((data / "task.xml").read_text("utf-16"))  # noqa: S314  our own
+    (command,) = (e.text for e in task.iter() if e.tag.endswith("}Command"))
+    (words,) = (e.text for e in task.iter() if e.tag.endswith("}Arguments"))
+    assert command == "C:\\Program Files\\Fadewatch\\python\\python.exe"
+    assert words is not None
+    assert words.startswith('-I -S "C:\\Program Files\\Fadewatch" report')
+
+    # The timer itself is not waited for; its command is run without the random delay.
+    installed = ("-I", "-S", "C:\\Program Files\\Fadewatch")
+    ran = wine.run(*installed, "report", python=program / "python/python.exe")
+    assert (ran.returncode, ran.stdout) == (cli.DONE, "delivered 1\n"), ran.stderr
+    assert len(collector.heard_ids()) == 1
+
+    ran = wine.run(*here, "uninstall", python=taken)
+    assert ran.returncode == cli.DONE, ran.stderr
+    assert [place for place in (data, program, scheduled) if place.exists()] == []

@@ -38,11 +38,11 @@ class Wine:
     python: Path
 
     def run(
-        self, *words: str, timeout: float = 110
+        self, *words: str, python: Path | None = None, timeout: float = 110
     ) -> subprocess.CompletedProcess[str]:
         """Run Python with words; standard streams are pipes, as Wine wants them."""
         return subprocess.run(
-            ["wine", str(self.python), *words],
+            ["wine", str(python or self.python), *words],
             env=self.environment(),
             stdin=subprocess.DEVNULL,
             capture_output=True,

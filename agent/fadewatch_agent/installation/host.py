@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from collections.abc import Sequence
 from pathlib import Path, PurePath
 from typing import NamedTuple, Protocol
@@ -76,8 +77,12 @@ class ThisHost:
 
     def read(self, place: PurePath) -> bytes | None:
         """Return a file's bytes; None when there is none."""
+        path = self._path(place)
+        # Asked first: what a folder says to being read differs by system.
+        if path.is_dir():
+            return None
         try:
-            return self._path(place).read_bytes()
+            return path.read_bytes()
         except (FileNotFoundError, NotADirectoryError):
             return None
 
@@ -133,20 +138,24 @@ class ThisHost:
 
     def run(self, words: Sequence[str]) -> Ran:
         """Run a program of the operating system; one that is missing ends with 127."""
-        try:
-            ran = subprocess.run(  # noqa: S603  programs of the system, by our own words
-                words,
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.STDOUT,
-                timeout=_PATIENCE_SECONDS,
-                check=False,
-            )
-        except FileNotFoundError:
-            return Ran(127, f"{words[0]} is not on this machine")
-        except subprocess.TimeoutExpired:
-            return Ran(124, f"{words[0]} took longer than {_PATIENCE_SECONDS} s")
-        return Ran(ran.returncode, ran.stdout.decode(errors="replace").strip())
+        # A file, not a pipe: what a program starts and leaves may keep a pipe open, and
+        # then not even the time limit ends the wait on Windows.
+        with tempfile.TemporaryFile() as said:
+            try:
+                ran = subprocess.run(  # noqa: S603  programs of the system, by our own words
+                    words,
+                    stdin=subprocess.DEVNULL,
+                    stdout=said,
+                    stderr=subprocess.STDOUT,
+                    timeout=_PATIENCE_SECONDS,
+                    check=False,
+                )
+            except FileNotFoundError:
+                return Ran(127, f"{words[0]} is not on this machine")
+            except subprocess.TimeoutExpired:
+                return Ran(124, f"{words[0]} took longer than {_PATIENCE_SECONDS} s")
+            said.seek(0)
+            return Ran(ran.returncode, said.read().decode(errors="replace").strip())
 
     def may_set_up(self) -> bool:
         """Say whether this process has the rights that an installation takes."""
