@@ -1,6 +1,8 @@
 """A whole macOS laptop: drives, memory, names, programs, and one report of it all."""
 
 import plistlib
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -167,6 +169,27 @@ def test_a_list_damaged_anywhere_gives_a_report_within_the_bounds(
     )
 
     assert list(problems(report(mac))) == []
+
+
+def test_lists_printed_by_real_processes_end_up_in_one_report(tmp_path: Path) -> None:
+    mac = FakeMac()
+    for kind in ("AppleSmartBattery", "IOPlatformExpertDevice", "IOBlockStorageDevice"):
+        (tmp_path / kind).write_bytes(mac(("/usr/sbin/ioreg", "-a", "-r", "-c", kind)))
+    (tmp_path / "hw.memsize").write_bytes(mac.memory)
+    stand_ins = {
+        "/usr/sbin/ioreg": f'cat "{tmp_path}/$4"',
+        "/usr/sbin/sysctl": f'cat "{tmp_path}/$2"',
+    }
+
+    def run(words: Sequence[str]) -> bytes:
+        return run_program(("/bin/sh", "-c", stand_ins[words[0]], *words))
+
+    read = take_reading(MacMachine(run, "x"), MOMENT, None, Pauses()).report
+
+    assert [pack.serial for pack in read.packs] == ["QM5700417A"]
+    assert [drive.name for drive in read.drives] == ["disk0"]
+    assert read.memory == Memory(total_mib=16_384)
+    assert read.remarks == ()
 
 
 def test_a_program_is_run_without_a_shell_and_with_the_systems_paths_alone() -> None:
