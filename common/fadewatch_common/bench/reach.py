@@ -40,6 +40,8 @@ class Reach(NamedTuple):
     ----------
     early, late
         Four packs of five reach it between them.
+    steady
+        When it is reached at the fade of now, if that never speeds up.
     wear_then
         Wear expected at the end of the years of service [fraction].
     whose
@@ -51,6 +53,7 @@ class Reach(NamedTuple):
     early: date | None
     on: date | None
     late: date | None
+    steady: date | None
     wear_then: float
     whose: str
     is_measured: bool
@@ -89,6 +92,7 @@ def _forecast(
         early=history.plan_earliest,
         on=history.plan_on,
         late=history.plan_latest if history.plan_on else None,
+        steady=_day_at(wear, fade, today, policy),
         # Beyond its last crossing a forecast says nothing: at least that much.
         wear_then=min(_along(points, until, fade), policy.replace_wear),
         whose=f"{LENDERS[OWN]}, now {monthly(fade)}"
@@ -132,6 +136,7 @@ def _by_line(
         early=early,
         on=on,
         late=late,
+        steady=on,
         wear_then=wear + rates[1] * months,
         whose=_whose(fade, rates[1], own),
         is_measured=fade.is_measured,

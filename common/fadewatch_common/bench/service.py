@@ -87,12 +87,19 @@ def _service(facts: LaptopFacts, pack: PackFacts, wear: float, words: str) -> Re
 
 
 def _verdict(reach: Reach, until: date) -> Severity:
-    """Weigh the three days: published figures are a guess and stop less."""
-    if _within(reach.on if reach.is_measured else reach.late, until):
+    """Weigh the days: what is a guess stops less.
+
+    The issue rule asks about typical fade. Publications are a guess at it, and that a
+    pack's fade will speed up is one too: neither fails a laptop alone.
+    """
+    if not reach.is_measured:
+        if _within(reach.late, until):
+            return "stops"
+        return "remark" if _within(reach.on, until) else "note"
+    if _within(reach.on, until) and _within(reach.steady, until):
         return "stops"
-    if _within(reach.early if reach.is_measured else reach.on, until):
-        return "remark"
-    return "note"
+    days = (reach.early, reach.on, reach.steady)
+    return "remark" if any(_within(day, until) for day in days) else "note"
 
 
 def _softened(verdict: Severity, reach: Reach) -> Severity:
@@ -123,12 +130,19 @@ def _expected(facts: LaptopFacts, reach: Reach, until: date) -> str:
 def _advice(
     facts: LaptopFacts, reach: Reach, severity: Severity, *, is_new: bool
 ) -> str:
-    if is_new and _within(reach.on, end_of_service(facts.today, facts.service_years)):
+    until = end_of_service(facts.today, facts.service_years)
+    if is_new and _within(reach.on, until):
         return "It counts as new, and no better one can be fitted: plan its renewal."
     if severity == "note":
         return "That is typical, not promised: fade can speed up."
     if severity == "stops":
         return f"Fit a new pack, or issue it for no more than {_left(facts, reach)}."
+    if reach.is_measured and reach.on != reach.steady and _within(reach.on, until):
+        steady = f"until {month(reach.steady)}" if reach.steady else "for ten years"
+        return (
+            f"At the fade of now it would stay below {steady}: look at it again "
+            f"within a year, or issue it for no more than {_left(facts, reach)}."
+        )
     if reach.early and reach.is_measured:
         return f"One pack in ten would reach it before {month(reach.early)}."
     return "A guess from publications: a history of the pack would tell more."
