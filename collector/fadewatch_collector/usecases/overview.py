@@ -41,6 +41,7 @@ __all__ = [
     "LaptopView",
     "PackStay",
     "alert_list",
+    "count_laptops",
     "laptop_list",
     "laptop_view",
     "read_laptop",
@@ -153,6 +154,12 @@ async def laptop_list(
         sites=sites,
         laptop_count=laptop_count,
     )
+
+
+async def count_laptops(services: Services) -> int:
+    """Return how many laptops are enrolled."""
+    async with services.store.reading() as connection:
+        return await pages.laptop_count(connection)
 
 
 async def laptop_view(services: Services, laptop_id: int) -> LaptopView:

@@ -24,6 +24,7 @@ from fadewatch_collector.usecases.charging import (
     charging_list,
 )
 from fadewatch_collector.web.alert_list import address, site_of
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.render import page
 
@@ -102,6 +103,7 @@ async def show_charging(request: web.Request) -> web.Response:
         request,
         "charging.html",
         shown=shown,
+        **await first_start(request, nothing_shown=not shown.rows),
         chosen=chosen,
         limits=LIMITS,
         is_first_page=cursor is None,

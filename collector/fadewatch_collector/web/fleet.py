@@ -16,6 +16,7 @@ from fadewatch_collector.usecases.fleet_view import (
 )
 from fadewatch_collector.usecases.policies import fleet_policy
 from fadewatch_collector.web.bar_plot import NARROW, WIDE, month_bars, share_pieces
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.fleet_words import held_story, months_story, ranged
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.render import page
@@ -51,6 +52,7 @@ async def show_fleet(request: web.Request) -> web.Response:
         request,
         "fleet.html",
         shown=shown,
+        **await first_start(request, nothing_shown=not shown.whole.packs),
         policy=await fleet_policy(services),
         heads=_HEADS,
         folded={

@@ -28,6 +28,7 @@ from fadewatch_collector.web.acting import (
     refused,
 )
 from fadewatch_collector.web.alert_list import address
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import OPERATOR, SERVICES
 from fadewatch_collector.web.numbers import number_of
 from fadewatch_collector.web.order_words import ORDER, TYPE
@@ -51,6 +52,7 @@ async def show_order(request: web.Request) -> web.Response:
         lines=order_words.ranked(found),
         look_at=await laptops_to_look_at(services, doubtful) if doubtful else {},
         said_as=order_words,
+        **await first_start(request, nothing_shown=not found.lines),
         unentered=sum(line.stock.lead_time_days is None for line in found.lines),
     )
 

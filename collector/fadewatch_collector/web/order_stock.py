@@ -19,6 +19,7 @@ from fadewatch_collector.web.acting import (
     refused,
     require,
 )
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.order import MAY
 from fadewatch_collector.web.order_words import ORDER
@@ -49,11 +50,13 @@ async def show_stock(request: web.Request) -> web.Response:
 async def _show(
     request: web.Request, problem: Refused = NOTHING_REFUSED
 ) -> web.Response:
+    stock = await list_stock(request.app[SERVICES])
     return page(
         request,
         "order_stock.html",
         status=problem.status,
-        stock=await list_stock(request.app[SERVICES]),
+        stock=stock,
+        **await first_start(request, nothing_shown=not stock),
         said_as=order_words,
         plain_price=plain_price,
         key=KEY,

@@ -17,6 +17,7 @@ from fadewatch_collector.web.acting import (
     refused,
     require,
 )
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.history import place_words
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_of
@@ -55,6 +56,7 @@ async def _show(
         "places.html",
         status=problem.status,
         imports=imports,
+        **await first_start(request, nothing_shown=not imports),
         last=next((one for one in imports if one.undone_at is None), None),
         key=KEY,
         fields=FIELDS,

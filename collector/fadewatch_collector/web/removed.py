@@ -20,6 +20,7 @@ from fadewatch_collector.web.acting import (
     require,
 )
 from fadewatch_collector.web.alert_list import address
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_in, number_of
 from fadewatch_collector.web.render import page
@@ -74,6 +75,7 @@ async def _show(
         "removed.html",
         status=problem.refused.status,
         records=shown,
+        **await first_start(request, nothing_shown=not shown),
         states=STATES,
         state=state,
         problem=problem,

@@ -28,6 +28,7 @@ from fadewatch_collector.web.acting import (
 )
 from fadewatch_collector.web.alert_list import collector_url
 from fadewatch_collector.web.days import days_of
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_in, number_of
 from fadewatch_collector.web.render import page
@@ -113,6 +114,7 @@ async def show_sheets(request: web.Request) -> web.Response:
         request,
         "sheets.html",
         sheets=[printed(request, entry) for entry in shown.entries],
+        **await first_start(request, nothing_shown=not shown.entries),
         chosen=chosen,
         most=SHEETS_AT_ONCE,
         next_page=shown.next_cursor and chosen.address(SHEETS, after=shown.next_cursor),

@@ -34,6 +34,7 @@ from fadewatch_collector.web.acting import (
 )
 from fadewatch_collector.web.alert_list import address, site_of
 from fadewatch_collector.web.days import days_of
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.render import page
 from fadewatch_collector.web.visit_forms import plan_of
@@ -141,6 +142,7 @@ async def _show_due(
         status=problem.status,
         shown=shown,
         groups=list(_groups(shown)),
+        **await first_start(request, nothing_shown=not shown.entries),
         chosen=chosen,
         sites=shown.sites,
         states=STATE_NAMES,
