@@ -216,5 +216,5 @@ async def test_every_file_can_be_taken_home_by_a_viewer(
 
 async def test_an_empty_fleet_has_a_page_that_says_so(pages: Pages) -> None:
     await pages.sign_in()
-    assert "No pack in use is known yet" in (await pages.get("/order")).texts
+    assert "There is nothing to order by yet" in (await pages.get("/order")).texts
     assert (await pages.get("/order/stock")).status == 200
