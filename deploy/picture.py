@@ -1,11 +1,11 @@
-"""Make the picture of the alert list that stands in README.md.
+"""Make the pictures of pages that stand in README.md.
 
 Run it from a checkout whose environment has the browser group installed:
 
     python deploy/picture.py
 
 It starts a collector with the invented fleet in a folder of its own, signs in by the
-link that the collector prints, and writes deploy/pictures/alerts.png.
+link that the collector prints, and writes the files in deploy/pictures.
 """
 
 import os
@@ -23,7 +23,9 @@ from urllib.request import urlopen
 
 from playwright.sync_api import sync_playwright
 
-PICTURE = Path(__file__).parent / "pictures" / "alerts.png"
+FOLDER = Path(__file__).parent / "pictures"
+PICTURES = {"alerts": "/", "laptop": "/laptops/1", "order": "/order"}
+"""The page that each picture shows."""
 WIDTH, HEIGHT = 1440, 1000
 LARGEST_BYTES = 200_000
 """What a README may ask of whoever reads it. Own choice."""
@@ -35,20 +37,21 @@ STOP_S = 20
 
 
 def main() -> int:
-    """Make the picture; returns 1 when it is too large to keep."""
+    """Make the pictures; returns 1 when one is too large to keep."""
     with tempfile.TemporaryDirectory(prefix="fadewatch-picture-") as folder:
         port = free_port()
         collector = start(Path(folder), port)
         try:
             link = wait_for_link(Path(folder) / "output", collector)
             wait_until_ready(f"http://127.0.0.1:{port}/healthz")
-            take(link, f"http://127.0.0.1:{port}/")
+            take(link, f"http://127.0.0.1:{port}")
         finally:
             collector.send_signal(signal.SIGTERM)
             collector.wait(STOP_S)
-    size = PICTURE.stat().st_size
-    print(f"{PICTURE.relative_to(Path.cwd())}: {size} bytes")
-    return int(size > LARGEST_BYTES)
+    sizes = {name: (FOLDER / f"{name}.png").stat().st_size for name in PICTURES}
+    for name, size in sizes.items():
+        print(f"{name}.png: {size} bytes")
+    return int(max(sizes.values()) > LARGEST_BYTES)
 
 
 def free_port() -> int:
@@ -94,8 +97,8 @@ def wait_until_ready(address: str) -> None:
     raise SystemExit(f"{address} does not answer")
 
 
-def take(link: str, home: str) -> None:
-    """Sign in and keep what the screen shows."""
+def take(link: str, collector: str) -> None:
+    """Sign in and keep what the screen shows of each page."""
     found = next(filter(None, map(shutil.which, BROWSERS)), None)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
@@ -107,9 +110,10 @@ def take(link: str, home: str) -> None:
         screen.goto(link)
         screen.get_by_role("button", name="Sign in").click()
         screen.get_by_role("heading", name="Alerts", exact=True).wait_for()
-        screen.goto(home)
-        PICTURE.parent.mkdir(exist_ok=True)
-        screen.screenshot(path=PICTURE)
+        FOLDER.mkdir(exist_ok=True)
+        for name, path in PICTURES.items():
+            screen.goto(collector + path)
+            screen.screenshot(path=FOLDER / f"{name}.png")
         browser.close()
 
 

@@ -1,17 +1,19 @@
 """The pages in a real browser: layout, keyboard, content policy, downloads."""
 
 import csv
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
-from playwright.async_api import Page
+from playwright.async_api import Browser, Page
+from sqlalchemy import update
 
+from fadewatch_collector.store.tables import alerts
 from fadewatch_collector.usecases.accounts import make_single_sign_in, sign_in_path
 from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.services import Services
 from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
 from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP
-from tests.integration.pages_service import NAME
+from tests.integration.pages_service import NAME, Pages
 
 WIDTHS = (390, 768, 1440, 1920)
 PATHS = (
@@ -251,3 +253,22 @@ async def test_a_day_is_read_off_the_plot_by_pointer_and_by_keys(page: Page) -> 
 
     assert await slider.get_attribute("aria-valuetext") not in {oldest, newest}
     assert await page.locator("svg.plot-wide .pointer circle").count() == 1
+
+
+async def test_moments_are_shown_in_the_browsers_own_zone(
+    browser: Browser, pages: Pages, services: Services
+) -> None:
+    # Nine in the evening in UTC is the next day in Auckland (UTC+13 in March).
+    at = datetime(2026, 2, 27, 21, 5, tzinfo=UTC)
+    async with services.store.writing() as connection:
+        await connection.execute(update(alerts).values(opened_at=at))
+    context = await browser.new_context(
+        base_url=str(pages.client.make_url("/")), timezone_id="Pacific/Auckland"
+    )
+    page = await context.new_page()
+    await sign_in(page)
+
+    opened = page.locator("#alerts time").first
+    assert await opened.inner_text() == "2026-02-28"
+    assert await opened.get_attribute("title") == "2026-02-28 10:05 UTC+13:00"
+    await context.close()
