@@ -1,4 +1,4 @@
-"""Measure how right the analysis is, on simulated fleets and on open data.
+"""Measure how right forecasts are, on simulated fleets and on open data.
 
 Run from the repository's root:
 ``python -m tests.benchmarks.analysis_accuracy [packs] [first seed]``. No curve is fitted
@@ -8,55 +8,25 @@ here are not those of sets left out, which ``... analysis_accuracy left-out`` pr
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
-from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fadewatch_collector.analysis.arrays import FloatArray, Mask
 from fadewatch_collector.analysis.assess import assess
-from fadewatch_collector.analysis.cleaning import prepare
-from fadewatch_collector.analysis.drops import find_drops
 from fadewatch_collector.analysis.figures import Assessments, Thresholds
 from fadewatch_collector.analysis.priors import fleet_priors
 from fadewatch_collector.analysis.series import Histories
-from fadewatch_collector.simulation.fleet import OFFICE, Fleet
+from fadewatch_collector.simulation.fleet import Fleet
 from fadewatch_collector.simulation.histories import simulate
-from fadewatch_collector.simulation.truth import Phenomenon
 from tests.benchmarks import analysis_left_out
+from tests.benchmarks.drop_accuracy import END, EPOCH, as_histories
+from tests.benchmarks.drop_judge import Watched, by_analysis
 from tests.open_data import FILES, cells, folder, forecast_part_way, histories
 
-EPOCH = date(1970, 1, 1)
-END = date(2026, 6, 30)
-FOUND_WITHIN = 14
-LEAST_SIZE = 8.0
-MERGED_DAYS = 20
-READINGS_AFTER, READINGS_BEFORE = 4, 5
+READINGS_AFTER = 4
 FLEETS = 2
-MIXES = {
-    "mixed office": OFFICE,
-    "gauges that move daily": replace(OFFICE, stale=0.0, occasional=0.0),
-    "half the noise": replace(OFFICE, noise=0.005),
-    "half more noise": replace(OFFICE, noise=0.015),
-    "twice as many stale gauges": replace(OFFICE, stale=0.3),
-    "thrice the dips and false cliffs": replace(
-        OFFICE, dips_a_year=0.3, false_cliffs_a_year=0.45
-    ),
-}
 OPEN_STEP = 3
 OPEN_NOISE = 0.01
-
-
-@dataclass(slots=True)
-class Alarms:
-    """Alarms raised, and which drops there were, over some fleets."""
-
-    years: float = 0.0
-    there: int = 0
-    delays: list[int] = field(default_factory=list)
-    false: int = 0
-    by_gauge: dict[str, list[int]] = field(default_factory=dict)
 
 
 def main() -> None:
@@ -68,106 +38,7 @@ def main() -> None:
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 100
     for number in range(seed, seed + FLEETS):
         crossings(simulate(packs, end=END, seed=number), number)
-    for name, mix in MIXES.items():
-        alarms = Alarms()
-        for number in range(seed, seed + FLEETS):
-            watch(simulate(packs, end=END, seed=number, mix=mix), alarms)
-        print(f"\nfleet: {name}")
-        show(alarms)
     open_sets()
-
-
-def as_histories(fleet: Fleet) -> Histories:
-    """Lay a simulated fleet out as histories."""
-    here = ~np.isnan(fleet.full_charge_capacity)
-    pack, column = np.nonzero(here)
-    return Histories.from_rows(
-        fleet.pack_ids,
-        pack=pack,
-        day=fleet.days.astype("datetime64[D]").astype(np.int64)[column],
-        full=fleet.full_charge_capacity[here],
-        design=fleet.design_capacity[here],
-        cycles=fleet.cycle_count[here],
-    )
-
-
-def watch(fleet: Fleet, alarms: Alarms) -> None:
-    """Watch a fleet day by day and count alarms that are new."""
-    known = as_histories(fleet)
-    days = fleet.days.astype("datetime64[D]").astype(np.int64)
-    raised = raise_alarms(known, days)
-    alarms.years += len(known) * days.size / 365.25
-    for place, mine in enumerate(raised):
-        judge(fleet, known.one(place), place, mine, alarms)
-
-
-def raise_alarms(
-    known: Histories, days: NDArray[np.int64]
-) -> list[list[tuple[int, float]]]:
-    """Return the days of each pack's new alarms, and of the drops they told."""
-    raised: list[list[tuple[int, float]]] = [[] for _ in known.pack_ids]
-    active = np.full(len(known), np.nan)
-    for day in days:
-        drops = find_drops(prepare(known, np.full(len(known), day, dtype=np.int32)))
-        on = np.where(drops.confirmed, drops.on, np.nan)
-        same = np.abs(on - active) <= MERGED_DAYS
-        for index in np.flatnonzero(~np.isnan(on) & ~same):
-            raised[index].append((int(day), float(on[index])))
-        active = on
-    return raised
-
-
-def judge(
-    fleet: Fleet,
-    history: Histories,
-    index: int,
-    raised: list[tuple[int, float]],
-    alarms: Alarms,
-) -> None:
-    """Match one pack's alarms with its real drops."""
-    truth = fleet.truths[index]
-    stale = Phenomenon.LONG_STALE in truth.phenomena
-    steps = Phenomenon.LEARNING_STEPS in truth.phenomena
-    kind = "long stale" if stale else "learns in steps" if steps else "live"
-    counts = alarms.by_gauge.setdefault(kind, [0, 0, 0])
-    real = []
-    for drop in truth.drops:
-        began = (drop.on - EPOCH).days
-        shown = (drop.shown_on - EPOCH).days if drop.shown_on else None
-        real.append((began, shown if shown is not None else began))
-        if (
-            shown is None
-            or drop.percent < LEAST_SIZE
-            or not seen(history, began, shown)
-        ):
-            continue
-        alarms.there += 1
-        counts[0] += 1
-        late = [d - shown for d, _ in raised if began <= d <= shown + FOUND_WITHIN]
-        if late:
-            alarms.delays.append(max(min(late), 0))
-            counts[1] += 1
-    false = sum(not any(b - 3 <= on <= s + 30 for b, s in real) for _, on in raised)
-    alarms.false += false
-    counts[2] += false
-
-
-def seen(history: Histories, began: int, shown: int) -> bool:
-    """Say whether there were readings enough to tell that a drop stays."""
-    day = history.day
-    after = np.sum((day >= shown) & (day <= shown + FOUND_WITHIN))
-    return bool(after >= READINGS_AFTER and np.sum(day < began) >= READINGS_BEFORE)
-
-
-def show(alarms: Alarms) -> None:
-    """Print the table of alarms."""
-    share = len(alarms.delays) / max(alarms.there, 1)
-    print(f"\ndrops of {LEAST_SIZE:.0f} % or more: {alarms.there} in all")
-    print(f"found within {FOUND_WITHIN} days: {share:.1%}, ", end="")
-    print(f"median {np.median(alarms.delays):.0f} days")
-    print(f"false alarms a 1,000 pack-years: {1000 * alarms.false / alarms.years:.1f}")
-    for kind, (there, found, false) in sorted(alarms.by_gauge.items()):
-        print(f"  gauge {kind}: found {found} of {there}, false {false}")
 
 
 def crossings(fleet: Fleet, seed: int) -> None:
@@ -240,7 +111,8 @@ def open_sets() -> None:
 def open_alarms(name: str, known: Histories) -> None:
     """Print the drop alarms raised on one open set."""
     days = np.arange(known.day.min(), known.day.max() + 1, OPEN_STEP, dtype=np.int64)
-    count = sum(len(mine) for mine in raise_alarms(known, days))
+    confirmed, _ = by_analysis(Watched(known, days, [[] for _ in known.pack_ids]))
+    count = sum(len(mine) for mine in confirmed)
     last = known.day[known.offsets[1:] - 1] - known.day[known.offsets[:-1]]
     print(f"  {name:12}{len(known):4d} cells {last.sum() / 365.25:6.1f} years", end="")
     print(f"  {count} alarms")

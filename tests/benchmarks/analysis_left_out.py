@@ -30,7 +30,7 @@ MOST_CELLS = 20
 """Cells taken of a larger set, evenly through its file, to save time."""
 LEAST_HELD, MOST_HELD = 0.75, 0.90
 KNEE_SHARES = (0.5, 0.6, 0.7, 0.8)
-DOUBTS = (1.5, 2.0, 2.5, 3.0, 4.0)
+DOUBTS = (3.0, 3.5, 4.0, 4.5, 5.0, 5.5)
 LEFT_OUT_TOGETHER = (("TJU NCA", "TJU NCM"),)
 WITH_KNEES = ("CALCE CS2", "NASA")
 

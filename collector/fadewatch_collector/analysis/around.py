@@ -21,7 +21,7 @@ MOST_BUMP = 0.03
 
 After a rest, capacity comes back by 1 to 5 % of design for some days [fraction].
 """
-UNSEEN_HOLD_DAYS = 90
+UNSEEN_HOLD_DAYS = 150
 """How long a value held since the first reading may have been held before it [d]."""
 LEARNT_AFTER = 9
 """From so many readings for three learnt values on, those make the level before."""
@@ -124,8 +124,7 @@ def _holds(batch: Batch) -> tuple[SingleArray, SingleArray, Mask]:
     moved[:, 1:] = np.abs(np.diff(health, axis=1)) > HELD_STEP
     first = np.minimum(columns - batch.count, columns - 1)
     moved[np.arange(len(day)), first] = True
-    place = np.where(moved, np.arange(columns), 0)
-    since: CountArray = np.maximum.accumulate(place, axis=1)
+    since = _held_from(health, moved)
     last = since[:, np.maximum(np.arange(columns) - 1, 0)]
     second = np.take_along_axis(since, np.maximum(last - 1, 0), axis=1)
     third = np.take_along_axis(since, np.maximum(second - 1, 0), axis=1)
@@ -140,6 +139,22 @@ def _holds(batch: Batch) -> tuple[SingleArray, SingleArray, Mask]:
         learnt,
         np.arange(columns) - third >= LEARNT_AFTER,
     )
+
+
+def _held_from(health: SingleArray, moved: Mask) -> CountArray:
+    """Return where the value of each reading was first shown, if held since.
+
+    A value that comes back after another, as after a false cliff, was held throughout.
+    """
+    place = np.where(moved, np.arange(health.shape[1]), 0)
+    since: CountArray = np.maximum.accumulate(place, axis=1)
+    for _ in range(2):
+        other = np.take_along_axis(since, np.maximum(since - 1, 0), axis=1)
+        before = np.maximum(other - 1, 0)
+        same = np.take_along_axis(health, before, axis=1) - health
+        back = (np.abs(same) <= HELD_STEP) & (since > 0) & (other > 0)
+        since = np.where(back, np.take_along_axis(since, before, axis=1), since)
+    return since
 
 
 def _held(batch: Batch, days: SingleArray) -> SingleArray:

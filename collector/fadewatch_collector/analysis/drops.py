@@ -19,7 +19,14 @@ from fadewatch_collector.analysis.medians import ahead_median_of_5
 
 LEAST_SCREEN = 0.05
 """Packs whose level never fell by so much need no second look [fraction of design]."""
-BORNE_OUT = ((0.0, 6, 8), (0.0, 4, 9), (0.095, 4, 6), (0.12, 3, 2))
+BORNE_OUT = (
+    (0.0, 8, 10),
+    (0.0, 4, 11),
+    (0.09, 6, 8),
+    (0.09, 4, 9),
+    (0.10, 4, 6),
+    (0.12, 3, 2),
+)
 """Least loss, and the readings and days that confirm it.
 
 False cliffs of 6 to 8 % are back within days: a loss that they and a gauge's noise may

@@ -13,13 +13,18 @@ from fadewatch_collector.analysis.arrays import (
 from fadewatch_collector.analysis.cleaning import Batch
 from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
 
-LEAST_DROP = 0.074
-"""Least drop that counts [fraction of design].
+LEAST_DROP = 0.075
+"""Least drop that counts [fraction of design]: dips reach 7 %, drops begin at 8 %."""
+DOUBTS = 1.0
+"""How many standard deviations of a measured loss are added to it.
 
-Dips reach 7 %, drops begin at 8 %: the middle, less what readings may miss of it.
+Dips are far more frequent than drops so small: in the middle a fall is mostly a dip.
 """
-NOISE_PART = 0.4
-"""How much of the noise is added to it; own choice."""
+USUAL_WANDER, USUAL_WORTH = 0.6, 4.0
+"""What a level is thought to change by from one to the next, in parts of the noise,
+and how many changes seen weigh as much; own choice."""
+BLOCK, BLOCKS = 15, 8
+"""Levels before a fall that show how much they change: readings in each, and how many."""
 NEAR_MISS = 0.6
 """A reading below the level before by this share of the fall shows it."""
 FOLLOWED_DAYS, FOLLOWED = 25, 15
@@ -97,8 +102,33 @@ def weigh(batch: Batch, fall: Fall) -> Evidence:
     start = np.where(low.any(axis=1), np.argmax(low, axis=1), fall.place)
     size = np.where(low.any(axis=1), _size(batch, fall, start), 0.0)
     readings, days = _longest_run(batch, low)
-    least = LEAST_DROP + NOISE_PART * batch.noise
+    least = LEAST_DROP + DOUBTS * _wander(batch, fall)
     return Evidence(size, readings, days, size >= least + _hidden(fall))
+
+
+def _wander(batch: Batch, fall: Fall) -> FloatArray:
+    """Return by how much levels before a fall differ from one to the next.
+
+    It is what the measured size of a fall is unsure by: the memory of noise, the habits
+    of the gauge and fade are in it, and one step among many does not change a median.
+    """
+    columns = batch.day.shape[1]
+    row = np.arange(len(fall.place))[:, None]
+    place = fall.place[:, None] - 1 - np.arange(BLOCK * BLOCKS)
+    real = place >= (columns - batch.count)[:, None]
+    health = batch.health[row, np.maximum(place, 0)].reshape(-1, BLOCKS, BLOCK)
+    whole = real.reshape(-1, BLOCKS, BLOCK).all(axis=2)
+    level = health.mean(axis=2, dtype=np.float64)
+    change = np.diff(level, axis=1)
+    known = whole[:, 1:] & whole[:, :-1]
+    seen = known.sum(axis=1)
+    ranked = np.sort(np.where(known, np.abs(change), np.inf), axis=1)
+    middle = np.take_along_axis(ranked, np.maximum(seen - 1, 0)[:, None] // 2, axis=1)
+    # The median of absolute normal values is 0.6745 standard deviations.
+    spread = np.where(seen > 0, middle[:, 0] / 0.6745, 0.0)
+    usual = np.square(USUAL_WANDER * batch.noise)
+    total = USUAL_WORTH * usual + seen * np.square(spread)
+    return np.asarray(np.sqrt(total / (USUAL_WORTH + seen)))
 
 
 def _low(batch: Batch, fall: Fall) -> Mask:

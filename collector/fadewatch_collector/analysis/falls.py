@@ -37,7 +37,7 @@ RAMP_FALL = 0.085
 """Least fall that counts if it takes several readings [fraction of design]."""
 HALF_WINDOW, EARLY_FALL = 5, 0.095
 """Readings before that are enough for a fall of so much of design."""
-EXCESS_PART, ENOUGH_EXCESS = 0.5, 0.10
+EXCESS_PART, ENOUGH_EXCESS = 0.4, 0.10
 """Part of a fall that fade must leave unexplained, and what is enough of any fall."""
 QUICK_PART, ENOUGH_QUICK = 0.7, 0.08
 """Part of a fall that six steps in a row make up, and what is enough of any fall.

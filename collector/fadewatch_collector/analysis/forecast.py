@@ -41,11 +41,16 @@ The rest is the time that the curve itself would take, as the whole history tell
 """
 MOST_PACE = 2.0
 """A stretch's own pace counts as at most so many times the pack's, or its inverse."""
-PACE_DOUBT = 3.0
+PACE_DOUBT = 4.5
 """Use changes: the rate to come is so many times less sure than the rate so far."""
-MOST_DOUBT = 0.75
+MOST_DOUBT = 1.0
 """The same adds no more to the spread of the logarithm than this, for a rate that is
 borrowed: its own spread holds the changes of use already."""
+EARLY_SHARE, LATE_SHARE = 0.3, 0.5
+"""How much of the spread of what stretches say counts towards either end.
+
+Most of it is doubt about the rate, which stands beside it already.
+"""
 LEAST_PART, MOST_PART = 0.35, 1.3
 """Bounds of the central estimate, as parts of the time at the present fade.
 
@@ -53,6 +58,9 @@ At 50 to 70 % of the way to a crossing, the time that cells of six open sets wit
 knee to be seen took was 0.38 times that at the present fade (10 % point) to 1.47 (75 %
 point): the lower bound leaves room for a knee and no more.
 """
+LEAST_LATE = 1.4
+"""The late end is never sooner than so many times the time at the present fade: a pack
+without a knee ahead, whose fade slows down a little, lies inside."""
 LEAST_PACE = 1e-5
 PACKS_AT_ONCE = 64
 """Packs weighed at once: few enough for fast memory."""
@@ -244,8 +252,9 @@ def _days(
     middle = np.clip(parts[1], low, high)
     doubt = np.minimum(PACE_DOUBT * spread, np.maximum(MOST_DOUBT, spread))
     doubt *= NORMAL_QUANTILE_90
-    early = middle - np.hypot(parts[1] - parts[0], doubt)
-    late = middle + np.hypot(parts[2] - parts[1], doubt)
+    early = middle - np.hypot(EARLY_SHARE * (parts[1] - parts[0]), doubt)
+    late = middle + np.hypot(LATE_SHARE * (parts[2] - parts[1]), doubt)
+    late = np.maximum(late, at_this_fade + np.log(LEAST_LATE))
     return np.exp([middle, early, late])
 
 

@@ -22,6 +22,12 @@ MISFIT = 0.002
 """Least standard deviation of a bin's mean [fraction of design]."""
 MEMORY = 2.0
 """Noise of a gauge has memory: its variance counts so many times."""
+REGAINED = 0.01
+"""Capacity that came back by so much halves what newer bins count more [fraction].
+
+A history that rises after rests and falls fast between them fades in the long run at
+none of these paces; own choice.
+"""
 HELD = 5e-4
 """A bin so near the one before tells nothing new [fraction of design]."""
 LEAST_BINS = 3
@@ -81,11 +87,11 @@ def recent_pace(
 
     Notes
     -----
-    The rate is that of least squares, in which newer bins count more; after a clear
-    knee only bins later than it count. It is kept within
-    the 99 % interval of the Theil-Sen slope over the newer half, which a few wild bins
-    do not move. Its standard deviation allows for the scatter of the bins about the
-    line, and for bins that only repeat a held value.
+    The rate is that of least squares, in which newer bins count more, the less so the
+    more capacity came back in between; after a clear knee only bins later than it
+    count. It is kept within the 99 % interval of the Theil-Sen slope over the newer
+    half, which a few wild bins do not move. Its standard deviation allows for the
+    scatter of the bins about the line, and for bins that only repeat a held value.
     """
     filled = ~np.isnan(seen) & (count > 0)
     wear = np.where(filled, seen, 0.0)
@@ -94,7 +100,8 @@ def recent_pace(
     filled &= _after_knee(np.where(filled, seen, np.nan), count, noise, span)
     sampling = MEMORY * noise[:, None] ** 2 / np.maximum(count, 1.0)
     variance = MISFIT**2 + sampling
-    weight = np.where(filled, np.exp(RECENCY * (time - 1.0)) / variance, 0.0)
+    recency = RECENCY / (1.0 + _regained(seen, sampling) / REGAINED)
+    weight = np.where(filled, np.exp(recency[:, None] * (time - 1.0)) / variance, 0.0)
     total = np.maximum(weight.sum(axis=1), 1e-12)
     since = time - (weight @ time / total)[:, None]
     power = np.maximum(np.sum(weight * since**2, axis=1), 1e-12)
@@ -108,6 +115,16 @@ def recent_pace(
     enough = filled.sum(axis=1) >= LEAST_BINS
     rate = _within_theil_sen(rate, np.where(filled, seen, np.nan))
     return Pace(rate, np.where(enough, deviation, np.inf), pull)
+
+
+def _regained(seen: FloatArray, sampling: FloatArray) -> FloatArray:
+    """Return by how much wear lay below the most seen before, beyond noise."""
+    most = np.maximum.accumulate(np.where(np.isnan(seen), -np.inf, seen), axis=1)
+    known = np.isfinite(seen) & np.isfinite(most)
+    below = np.where(known, most, 0.0) - np.where(known, seen, 0.0)
+    beyond = np.maximum(np.square(below) - sampling, 0.0)
+    total = np.sum(np.where(known, beyond, 0.0), axis=1)
+    return np.asarray(np.sqrt(total / np.maximum(known.sum(axis=1), 1)))
 
 
 def _after_knee(

@@ -35,6 +35,13 @@ def test_a_held_value_counts_from_the_day_it_was_first_shown() -> None:
     assert not around.held[0, 71:].any()
 
 
+def test_a_false_cliff_does_not_end_a_hold() -> None:
+    health = np.concatenate((straight(30, 0.03), np.full(50, 0.95), np.full(10, 0.8)))
+    health[60:64] -= 0.07
+    around = look_around(batch_of(health))
+    assert around.held[0, 80] == pytest.approx(50)
+
+
 def test_the_rate_before_is_the_loss_a_day() -> None:
     batch = batch_of(straight(120, 0.03))
     rate = rate_before(batch, look_around(batch), (40,))

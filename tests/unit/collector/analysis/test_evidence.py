@@ -48,6 +48,23 @@ def test_a_dip_of_seven_percent_is_not_enough() -> None:
     assert not evidence_of(stepped(0.07), size=0.075).enough[0]
 
 
+def test_a_fall_that_a_wandering_level_may_show_is_not_enough() -> None:
+    before = 0.95 + noise(80, 0.005, seed=2)
+    calm = np.concatenate((before, stepped(0.09)))
+    wander = np.zeros(calm.size)
+    for start in range(5, 80 + ON - 30, 30):
+        wander[start : start + 15] = 0.03
+    assert _enough(calm, 0.09)
+    assert not _enough(calm + wander, 0.09)
+
+
+def _enough(health: FloatArray, size: float) -> bool:
+    known = histories(health)
+    batch = prepare(known, known.day[-1:])
+    single = [np.array([v], dtype=np.float32) for v in (0.95, size, 0.0, 0.0)]
+    return bool(weigh(batch, Fall(np.array([80 + ON]), *single)).enough[0])
+
+
 @pytest.mark.parametrize(
     ("size", "held", "enough"),
     [(0.10, 20, True), (0.10, 90, False), (0.16, 90, True), (0.16, 270, False)],

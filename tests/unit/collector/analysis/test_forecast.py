@@ -4,8 +4,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fadewatch_collector.analysis.assess import assess
-from fadewatch_collector.analysis.figures import Thresholds
-from fadewatch_collector.analysis.forecast import LEAST_PART, MOST_PART
+from fadewatch_collector.analysis.figures import HORIZON_DAYS, Thresholds
+from fadewatch_collector.analysis.forecast import LEAST_LATE, LEAST_PART, MOST_PART
 from fadewatch_collector.analysis.trajectories import (
     KNEE_SHARE,
     RISING_SHARE,
@@ -62,6 +62,9 @@ def test_a_crossing_makes_sense_beside_the_fade_rate(
             continue
         at_this_fade = (threshold - found.wear[0]) / found.fade.estimate[0]
         assert LEAST_PART - 0.01 < left / at_this_fade < MOST_PART + 0.01
+        # A pack that goes on as it fades now lies inside the interval.
+        latest = crossing.latest[0] - found.last_day[0]
+        assert latest >= min(LEAST_LATE * at_this_fade, HORIZON_DAYS) * 0.99
 
 
 def test_a_pack_with_four_readings_is_not_given_months() -> None:

@@ -45,6 +45,14 @@ def test_after_a_clear_knee_the_rate_is_that_after_it() -> None:
     assert pace_of(seen)[0] == pytest.approx(0.45, rel=0.1)
 
 
+def test_capacity_that_comes_back_after_rests_does_not_hide_the_long_run() -> None:
+    # Teeth of four bins: each loses four times the long run, then 3 % comes back.
+    saw = 0.02 + 0.24 * TIME - 0.04 * np.floor(6 * TIME) + 0.06 * TIME
+    assert pace_of(saw)[0] < 0.2
+    smooth = 0.02 + 0.06 * TIME + 0.24 * np.maximum(TIME - 5 / 6, 0.0)
+    assert pace_of(smooth)[0] > pace_of(0.02 + 0.06 * TIME)[0]
+
+
 def test_a_held_value_is_less_sure_than_one_that_moves() -> None:
     moving = 0.02 + 0.06 * TIME
     held = np.where(TIME < 0.5, 0.03, 0.06)
