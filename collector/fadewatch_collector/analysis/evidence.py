@@ -47,7 +47,7 @@ FRESH, WORN = 0.10, 0.30
 HELD_ENOUGH = 0.10
 """Most of that [fraction of design]; own choice, a gauge so far off soon learns."""
 LONG_HELD_DAYS = 120
-LONG_HELD_FADE = 0.004 / DAYS_PER_MONTH
+LONG_HELD_FADE = 0.01 / DAYS_PER_MONTH
 """Fade that may be hidden for every day beyond those [1/d]; own choice."""
 
 

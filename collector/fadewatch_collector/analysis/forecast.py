@@ -41,15 +41,17 @@ The rest is the time that the curve itself would take, as the whole history tell
 """
 MOST_PACE = 2.0
 """A stretch's own pace counts as at most so many times the pack's, or its inverse."""
-PACE_DOUBT = 4.5
+PACE_DOUBT = 2.0
 """Use changes: the rate to come is so many times less sure than the rate so far."""
+CURVE_DOUBT = 0.25
+"""No pack follows a curve of the family: spread of the logarithm of the time left."""
 MOST_DOUBT = 1.0
-"""The same adds no more to the spread of the logarithm than this, for a rate that is
+"""Both add no more to the spread of the logarithm than this, for a rate that is
 borrowed: its own spread holds the changes of use already."""
-EARLY_SHARE, LATE_SHARE = 0.3, 0.5
-"""How much of the spread of what stretches say counts towards either end.
+LATE_SHARE = 0.4
+"""How much of the spread of what stretches say counts towards the late end.
 
-Most of it is doubt about the rate, which stands beside it already.
+Late in it stand slow curves, which are doubt about the rate once more.
 """
 LEAST_PART, MOST_PART = 0.35, 1.3
 """Bounds of the central estimate, as parts of the time at the present fade.
@@ -58,7 +60,7 @@ At 50 to 70 % of the way to a crossing, the time that cells of six open sets wit
 knee to be seen took was 0.38 times that at the present fade (10 % point) to 1.47 (75 %
 point): the lower bound leaves room for a knee and no more.
 """
-LEAST_LATE = 1.4
+LEAST_LATE = 1.5
 """The late end is never sooner than so many times the time at the present fade: a pack
 without a knee ahead, whose fade slows down a little, lies inside."""
 LEAST_PACE = 1e-5
@@ -250,9 +252,10 @@ def _days(
     """
     low, high = at_this_fade + np.log([[LEAST_PART], [MOST_PART]])
     middle = np.clip(parts[1], low, high)
-    doubt = np.minimum(PACE_DOUBT * spread, np.maximum(MOST_DOUBT, spread))
+    doubt = np.hypot(PACE_DOUBT * spread, CURVE_DOUBT)
+    doubt = np.minimum(doubt, np.maximum(MOST_DOUBT, spread))
     doubt *= NORMAL_QUANTILE_90
-    early = middle - np.hypot(EARLY_SHARE * (parts[1] - parts[0]), doubt)
+    early = middle - np.hypot(parts[1] - parts[0], doubt)
     late = middle + np.hypot(LATE_SHARE * (parts[2] - parts[1]), doubt)
     late = np.maximum(late, at_this_fade + np.log(LEAST_LATE))
     return np.exp([middle, early, late])
