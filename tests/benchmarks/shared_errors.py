@@ -23,7 +23,7 @@ from fadewatch_collector.analysis.figures import Assessments, Thresholds
 from fadewatch_collector.analysis.priors import fleet_priors
 from fadewatch_collector.simulation.fleet import Fleet
 from fadewatch_collector.simulation.histories import simulate
-from tests.benchmarks.analysis_accuracy import END, EPOCH, as_histories
+from tests.benchmarks.drop_accuracy import END, EPOCH, as_histories
 
 WIDEST = 3.0
 """Places beyond it count as if on it: crossings past ten years have none [deviation]."""
