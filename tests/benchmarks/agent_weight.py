@@ -13,11 +13,13 @@ import os
 import subprocess
 import sys
 import tempfile
+import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 
+from tests.bundles import SINGLE_FILE, build_bundles
 from tests.fakes.certificates import make_certificates, server_context
 from tests.fakes.collector_server import collector_server
 from tests.fixtures.trees import laid_out
@@ -29,6 +31,7 @@ LARGEST_MIB = 30.0
 REFERENCE = "imports of json, ssl, urllib.request, sqlite3"
 REPORT = "report: read, queue, deliver, exit"
 REPORT_TLS = "report over TLS"
+BUNDLE = "report over TLS, bundle as it is installed"
 
 _AGENT = "import sys; from fadewatch_agent.__main__ import main; sys.exit(main())"
 
@@ -73,6 +76,7 @@ def weigh(rounds: int) -> dict[str, Weight]:
                 "nothing (pass)": _python("pass"),
                 REFERENCE: _python("import json, ssl, urllib.request, sqlite3"),
                 "read": _python(_AGENT, "read", f"--root={tree}"),
+                BUNDLE: _bundled(folder, tree, secure.url),
                 REPORT: _report(folder, tree, plain.url),
                 REPORT_TLS: _report(
                     folder, tree, secure.url, f"--ca={folder / 'ca.pem'}"
@@ -84,6 +88,17 @@ def weigh(rounds: int) -> dict[str, Weight]:
 
 def _python(code: str, *words: str) -> list[str]:
     return [sys.executable, "-c", code, *words]
+
+
+def _bundled(folder: Path, tree: Path, url: str) -> list[str]:
+    """Return a report by a bundle that was unpacked and compiled, as on a laptop."""
+    with zipfile.ZipFile(build_bundles(folder / "dist") / SINGLE_FILE) as packed:
+        packed.extractall(folder / "program")
+    python = [sys.executable, "-I", "-S"]
+    subprocess.run([*python, "-m", "compileall", "-q", folder / "program"], check=True)
+    words = [f"--root={tree}", f"--state={folder / 'bundled'}", f"--collector={url}"]
+    trust = [f"--token-file={folder / 'token'}", f"--ca={folder / 'ca.pem'}"]
+    return [*python, str(folder / "program"), "report", *words, *trust, "--patience=0"]
 
 
 def _report(folder: Path, tree: Path, url: str, *more: str) -> list[str]:

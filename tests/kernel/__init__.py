@@ -12,6 +12,7 @@ real collector on this machine.
 ``packages``    Debian's packages, fetched
 ``archive``     the guest's file system as an initramfs archive
 ``image``       kernel and base file system, built once and cached
+``systemd_layer`` systemd and dpkg, laid over it for the tests that install a package
 ``machine``     boots, runs one command, brings back what it said
 ``agent``       the agent as it is put into a guest
 ``situations``  the laptops that tests and recordings share

@@ -92,7 +92,7 @@ def ready_image() -> Image:
             raise KernelTestsUnavailableError(
                 f"{program} is missing (Debian: {package})"
             )
-    cache = _cache_folder()
+    cache = cache_folder()
     final = cache / _version()
     if not final.exists():
         cache.mkdir(parents=True, exist_ok=True)
@@ -101,7 +101,8 @@ def ready_image() -> Image:
     return Image(final / "vmlinux", final / "base.cpio", final / "busybox")
 
 
-def _cache_folder() -> Path:
+def cache_folder() -> Path:
+    """Return where built images are kept."""
     chosen = os.environ.get("FADEWATCH_KERNEL_CACHE")
     if chosen:
         return Path(chosen)

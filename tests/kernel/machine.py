@@ -14,6 +14,7 @@ from tests.kernel import firmware, smbios
 from tests.kernel.archive import Archive
 from tests.kernel.image import DRIVE_MODULES, NETWORK_MODULES, POWER_MODULES, Image
 from tests.kernel.packs import Bay
+from tests.kernel.systemd_layer import ready_layer
 
 # Where the guest finds the collector: a relay on its own loopback.
 COLLECTOR_PORT = 8470
@@ -22,6 +23,7 @@ COLLECTOR_URL = f"http://127.0.0.1:{COLLECTOR_PORT}"
 _RELAY_ADDRESS = "10.0.2.100"
 _HERE = Path(__file__).parent
 _BOOT_SECONDS = 40
+_SYSTEMD_BOOT_SECONDS = 160
 
 
 class GuestError(Exception):
@@ -74,6 +76,8 @@ class Job:
         one the guest has no network.
     seconds
         How long the command may take.
+    system
+        What runs the guest: a few lines of shell, or systemd with dpkg beside it.
     """
 
     command: str
@@ -82,6 +86,7 @@ class Job:
     timeline: str = ""
     collector_port: int | None = None
     seconds: int = 60
+    system: Literal["shell", "systemd"] = "shell"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +106,10 @@ def run(image: Image, laptop: Laptop, job: Job, folder: Path) -> Outcome:
     GuestError
         If the guest ended, or did not, without a result.
     """
+    boot = _BOOT_SECONDS if job.system == "shell" else _SYSTEMD_BOOT_SECONDS
     initial, result = folder / "initrd", folder / "result.tar"
-    initial.write_bytes(image.base.read_bytes() + _overlay(laptop, job))
+    layer = ready_layer().read_bytes() if job.system == "systemd" else b""
+    initial.write_bytes(image.base.read_bytes() + layer + _overlay(laptop, job))
     command = [
         *_machine_options(laptop, folder),
         *_network_options(image, job),
@@ -115,7 +122,7 @@ def run(image: Image, laptop: Laptop, job: Job, folder: Path) -> Outcome:
             command,
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=_BOOT_SECONDS + job.seconds,
+            timeout=boot + job.seconds,
             check=False,
         )
     except subprocess.TimeoutExpired as error:
@@ -200,7 +207,9 @@ def _overlay(laptop: Laptop, job: Job) -> bytes:
     overlay.add_file("lab/command", job.command.encode() + b"\n")
     if job.timeline:
         overlay.add_file("lab/timeline", job.timeline.encode() + b"\n")
-    overlay.add_file("init", (_HERE / "guest/init").read_bytes(), 0o755)
+    first = "init" if job.system == "shell" else "init-systemd"
+    overlay.add_file("init", (_HERE / "guest" / first).read_bytes(), 0o755)
+    overlay.add_file("lab/run", (_HERE / "guest/run").read_bytes(), 0o755)
     command = b"#!/usr/bin/python3 -S\n" + (_HERE / "bay.py").read_bytes()
     overlay.add_file("usr/bin/bay", command, 0o755)
     for place, source in job.files.items():

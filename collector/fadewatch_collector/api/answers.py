@@ -63,6 +63,43 @@ class RenewedKey:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AgentVersion:
+    """Laptops that last reported with one version; ``lately`` is not yet silent."""
+
+    version: str | None
+    laptops: int
+    lately: int
+    standing: Literal["same", "older", "newer", "unknown"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SilentStart:
+    """A laptop that has enrolled and never reported."""
+
+    id: int
+    hostname: str | None
+    asset_tag: str | None
+    maker: str | None
+    model: str | None
+    serial: str | None
+    site: str | None
+    enrolled_at: datetime
+    token: str | None
+    has_key: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AgentOverview:
+    """The agents' versions, and a part of the laptops that never reported."""
+
+    collector_version: str
+    versions: Sequence[AgentVersion]
+    never_reported: int
+    laptops: Sequence[SilentStart]
+    next_cursor: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LaptopName:
     """Which laptop."""
 

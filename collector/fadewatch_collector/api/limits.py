@@ -34,8 +34,9 @@ class Limits:
 DEFAULT_LIMITS = Limits(
     # A full spool of 5,000 reports goes out in 10 requests.
     reports=Rate(burst=60, per_second=1),
-    # Many laptops may enrol through one gateway on the same morning.
-    enrolments=Rate(burst=100, per_second=5),
+    # A thousand laptops of one image may start in the same minute behind one gateway;
+    # a token of 32 random bytes is not guessed at any rate.
+    enrolments=Rate(burst=1000, per_second=20),
     body_timeout_s=60,
     exports_at_once=3,
     piece_timeout_s=60,

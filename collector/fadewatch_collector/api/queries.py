@@ -50,6 +50,16 @@ class AlertQuery:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PartQuery:
+    """Where a list goes on."""
+
+    __pydantic_config__ = _NOTHING_ELSE
+
+    cursor: QueryText | None = None
+    limit: Limit = DEFAULT_ROWS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LaptopQuery:
     """Which laptops, and where the list goes on."""
 

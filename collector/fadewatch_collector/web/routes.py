@@ -6,6 +6,7 @@ from fadewatch_collector.usecases.fleet_csv import FLEET_FILES
 from fadewatch_collector.web import (
     about,
     accounts,
+    agents,
     alert,
     alert_list,
     bulk,
@@ -52,6 +53,10 @@ PAGE_ROUTES = (
         for act in visit_sheets.VISIT_ACTS
     ),
     web.get(issue.ISSUE, issue.show_issue),
+    web.get(agents.AGENTS, agents.show_agents),
+    web.get(agents.SET_UP, agents.show_set_up),
+    web.post(agents.KEY + "/renew", agents.renew_key),
+    web.post(agents.KEY + "/revoke", agents.revoke_key),
     web.get(pack.PACK, pack.show_pack),
     web.get(charging.CHARGING, charging.show_charging),
     web.get(order_words.ORDER, order.show_order),

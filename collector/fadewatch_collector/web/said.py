@@ -32,6 +32,10 @@ SAID = {
     "route-ended": "The route has ended.",
     "route-tested": "The other side has accepted the test message.",
     "token-revoked": "The token is revoked.",
+    "key-renewal": "Asked: the laptop renews its key with its next report.",
+    "key-revoked": "The key has ended. The laptop comes back with a new enrolment "
+    "token only.",
+    "no-key": "This laptop has no valid key.",
     "account-added": "The account is added.",
     "account-disabled": "The account is disabled; its sessions have ended.",
     "account-enabled": "The account is enabled.",

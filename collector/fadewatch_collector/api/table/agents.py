@@ -2,9 +2,15 @@
 
 from http import HTTPStatus
 
-from fadewatch_collector.api.agent_keys import ask_renewal, renew_key, revoke_key
-from fadewatch_collector.api.answers import RenewedKey
+from fadewatch_collector.api.agent_keys import (
+    ask_renewal,
+    renew_key,
+    revoke_key,
+    show_agents,
+)
+from fadewatch_collector.api.answers import AgentOverview, RenewedKey
 from fadewatch_collector.api.paths import numbered
+from fadewatch_collector.api.queries import PartQuery
 from fadewatch_collector.api.route import Answered, Route
 
 _DONE = Answered(
@@ -12,6 +18,17 @@ _DONE = Answered(
 )
 
 AGENT_ROUTES = (
+    Route(
+        method="GET",
+        path="/agents",
+        name="listAgents",
+        summary="Versions of the agents, and laptops that never reported",
+        handler=show_agents,
+        query=PartQuery,
+        answer=Answered(
+            description="All versions, and a part of the laptops", model=AgentOverview
+        ),
+    ),
     Route(
         method="POST",
         path="/key",
