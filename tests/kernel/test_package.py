@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 
 from fadewatch_common import __version__
-from tests.bundles import REPOSITORY, build_bundles
+from tests.bundles import REPOSITORY, SINGLE_FILE, build_bundles
 from tests.kernel.collector import ObservedCollector, observed_collector
 from tests.kernel.conftest import Boot
 from tests.kernel.machine import COLLECTOR_URL, Job, Laptop
@@ -51,8 +51,9 @@ say timer "$(systemctl is-active fadewatch-agent.timer)"
 
 # The unit as it is shipped, but for its two random waits.
 mkdir -p /etc/systemd/system/fadewatch-agent.service.d
-(echo '[Service]'; echo 'ExecStart='; sed -n 's/^\\(ExecStart=.*\\)--spread 2m/\1--spread 1s --patience 1/p' \
-  /usr/lib/systemd/system/fadewatch-agent.service) \
+unit=/usr/lib/systemd/system/fadewatch-agent.service
+command=$(grep ^ExecStart= $unit)
+printf '[Service]\\nExecStart=\\n%s --spread 1s --patience 1\\n' "$command" \\
   > /etc/systemd/system/fadewatch-agent.service.d/lab.conf
 systemctl daemon-reload
 
@@ -67,35 +68,46 @@ say key_mode "$(stat -c %a $state/enrolment.json)"
 say key_owner "$(stat -c %u $state/enrolment.json)"
 say command_line "$(grep -rl "$(cat /lab/token)" /lib/systemd /etc/systemd /run/systemd/units 2>/dev/null)"
 
-# The cable is pulled for days; the timer fires each time the clock has passed its hour.
+# The cable is pulled for days. The first time the clock passes its hour, the timer is
+# waited for; after that the service is started by hand, which is quicker.
 ip link set eth0 down
-for count in $(seq {OFFLINE_RUNS}); do
-  before=$(ran)
+before=$(ran)
+date -s "@$(($(date +%s) + 26 * 3600))" >/dev/null
+until_run "$before"
+for count in $(seq 2 {OFFLINE_RUNS}); do
   date -s "@$(($(date +%s) + 26 * 3600))" >/dev/null
-  until_run "$before"
+  systemctl start fadewatch-agent.service
 done
 say queued "$(fadewatch-agent status --json | sed -n 's/.*"queued": \\(.*\\),/\\1/p')"
 ip link set eth0 up
 ip addr add 10.0.2.15/24 dev eth0 2>/dev/null
-before=$(ran)
-date -s "@$(($(date +%s) + 7 * 3600 + 600))" >/dev/null
-until_run "$before"
+systemctl start fadewatch-agent.service
 say left "$(fadewatch-agent status --json | sed -n 's/.*"queued": \\(.*\\),/\\1/p')"
 
 /usr/bin/dpkg --force-bad-path -i /lab/newer.deb >&2 || exit 1
 say version "$(/usr/bin/dpkg-query -W -f '${{Version}}' fadewatch-agent)"
 say timer_after_upgrade "$(systemctl is-active fadewatch-agent.timer)"
-before=$(ran)
 systemctl start fadewatch-agent.service
-until_run "$before"
 
 /usr/bin/dpkg --force-bad-path -r fadewatch-agent >&2 || exit 1
 say timer_after_removal "$(systemctl is-active fadewatch-agent.timer)"
 say key_after_removal "$(ls $state/enrolment.json)"
 /usr/bin/dpkg --force-bad-path -P fadewatch-agent >&2 || exit 1
 rm -r /etc/systemd/system/fadewatch-agent.service.d
-say after_purge "$(find / -xdev -path /lab -prune -o -path /proc -prune -o \\
-  -iname '*fadewatch*' -print 2>/dev/null | tr '\\n' ' ')"
+left() {{
+  find / -xdev '(' -path /lab -o -path /proc -o -path /sys ')' -prune -o \\
+    -iname '*fadewatch*' -print 2>/dev/null | tr '\\n' ' '
+}}
+say after_purge "$(left)"
+
+# The single file, and one unattended command.
+python3 /lab/agent.pyz install --collector {COLLECTOR_URL} --token-file /lab/token
+say install $?
+say installed_timer "$(systemctl is-active fadewatch-agent.timer)"
+say verified "$(/usr/local/bin/fadewatch-agent verify >/dev/null; echo $?)"
+python3 /lab/agent.pyz uninstall
+say uninstall $?
+say after_uninstall "$(left)"
 """
 
 
@@ -141,6 +153,7 @@ def used(boot: Boot, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Used]
             files={
                 "/lab/agent.deb": built / f"fadewatch-agent_{__version__}_all.deb",
                 "/lab/newer.deb": newer_package(folder),
+                "/lab/agent.pyz": built / SINGLE_FILE,
                 "/lab/token": token,
             },
             collector_port=collector.process.port,
@@ -218,3 +231,10 @@ def test_a_removal_ends_the_timer_and_keeps_the_key_a_purge_keeps_nothing(
     assert used.said["timer_after_removal"] != "active"
     assert used.said["key_after_removal"].endswith("enrolment.json")
     assert used.said["after_purge"].split() == []
+
+
+def test_the_single_file_is_set_up_by_one_command_and_taken_away(used: Used) -> None:
+    assert (used.said["install"], used.said["uninstall"]) == ("0", "0"), used.stderr
+    assert used.said["installed_timer"] == "active"
+    assert used.said["verified"] == "0"
+    assert used.said["after_uninstall"].split() == []
