@@ -8,7 +8,7 @@ id.
 
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeGuard
 
 TOLERANCE_SECONDS = 300.0
 """Difference of the two clocks that is left alone [s]. Own choice."""
@@ -42,8 +42,11 @@ class Taken(NamedTuple):
     ticks: Ticks | None
 
 
-def is_in_doubt(now: datetime, last: Mapping[str, Any]) -> bool:
+def is_in_doubt(now: Taken, last: Mapping[str, Any]) -> bool:
     """Say whether the clock must be compared with the collector's first.
+
+    Within one start of the machine the time since then shows whether the clock was
+    set; across starts it is trusted for a while.
 
     Parameters
     ----------
@@ -51,17 +54,28 @@ def is_in_doubt(now: datetime, last: Mapping[str, Any]) -> bool:
         What :func:`comparison` said at the last contact; empty when there was none.
     """
     then, ahead = _moment(last.get("at")), last.get("ahead")
-    if then is None or not isinstance(ahead, (int, float)):
+    if then is None or not _is_number(ahead) or abs(ahead) > TOLERANCE_SECONDS:
         return True
-    if abs(ahead) > TOLERANCE_SECONDS or now < RELEASED:
+    if now.claimed < RELEASED:
         return True
-    passed = now - then
+    seconds = last.get("ticks")
+    if now.ticks and now.ticks.boot == last.get("boot") and _is_number(seconds):
+        passed_really = timedelta(seconds=now.ticks.seconds - seconds)
+        return is_wrong(now.claimed, then + passed_really)
+    passed = now.claimed - then
     return not -timedelta(seconds=TOLERANCE_SECONDS) <= passed <= LONGEST_TRUST
 
 
-def comparison(now: datetime, ahead: float) -> dict[str, Any]:
+def comparison(now: Taken, ahead: float) -> dict[str, Any]:
     """Return what is remembered of a contact."""
-    return {"at": now.isoformat(), "ahead": round(ahead, 1)}
+    told: dict[str, Any] = {"at": now.claimed.isoformat(), "ahead": round(ahead, 1)}
+    if now.ticks is not None:
+        told |= {"boot": now.ticks.boot, "ticks": round(now.ticks.seconds, 1)}
+    return told
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, (int, float))
 
 
 def true_time(taken: Taken, now: Taken, ahead: float) -> datetime:

@@ -30,6 +30,7 @@ from fadewatch_agent.errors import (
     NotEnrolled,
     Refused,
     Unreachable,
+    UnusableSpool,
 )
 from fadewatch_agent.keyring import NOTHING, Keyring
 from fadewatch_agent.readers.machine import Machine
@@ -39,6 +40,7 @@ from fadewatch_agent.settling import settle_times
 from fadewatch_agent.spool import Spool, with_spool
 from fadewatch_agent.state import (
     STATE_FILE,
+    belongs_to_the_service,
     ensure_folder,
     only_one,
     read_record,
@@ -48,6 +50,10 @@ from fadewatch_common.encoding import format_moment, to_json
 from fadewatch_common.report import Report
 
 SPOOL_FILE = "spool.sqlite"
+_OF_THE_SERVICE = (
+    "it belongs to the service's own account; to report now, run 'systemctl start "
+    "fadewatch-agent.service'"
+)
 _OTHER_LAPTOP = "taken on another laptop, from which this disk or image came"
 
 
@@ -101,6 +107,8 @@ def report(settings: Settings, around: Surroundings) -> Result:
     if settings.collector is None:
         raise InvalidConfiguration("no collector is set")
     ensure_folder(settings.state)
+    if belongs_to_the_service(settings.state):
+        raise UnusableSpool(settings.state, _OF_THE_SERVICE)
     with only_one(settings.state) as alone:
         if not alone:
             return Result(busy=True)
@@ -177,13 +185,13 @@ class _Run:
             keys.renew_if_asked()
         finally:
             if client.ahead is not None:
-                self._clock = comparison(self._around.moment.at, client.ahead)
+                self._clock = comparison(self._now(), client.ahead)
         return delivered
 
     def _client(self) -> Client:
         settings, earliest = self._settings, RELEASED
         last = _moment(self._clock.get("at"))
-        if last is not None and not is_in_doubt(last, self._clock):
+        if last is not None and not is_in_doubt(Taken(last, None), self._clock):
             earliest = max(earliest, last)
         return Client(self._collector, settings.ca, settings.proxy, not_before=earliest)
 
@@ -195,13 +203,15 @@ class _Run:
 
     def _put_times_right(self, client: Client, keys: Keyring, spool: Spool) -> None:
         """Correct what waits by the collector's clock, asked where ours is doubtful."""
-        moment = self._around.moment
-        if client.ahead is None and is_in_doubt(moment.at, self._clock):
+        if client.ahead is None and is_in_doubt(self._now(), self._clock):
             patiently(partial(keys.post, NOTHING), self._around.patience)
         ahead = client.ahead or 0.0
         if abs(ahead) <= TOLERANCE_SECONDS:
             ahead = 0.0
-        settle_times(spool, Taken(moment.at, moment.ticks), ahead)
+        settle_times(spool, self._now(), ahead)
+
+    def _now(self) -> Taken:
+        return Taken(self._around.moment.at, self._around.moment.ticks)
 
     def _may_use(self, kept: Enrolment) -> bool:
         """Say whether a key is for this collector and worth another attempt."""

@@ -2,6 +2,7 @@
 
 import json
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,6 +25,16 @@ _FILE_MODE = 0o600
 def ensure_folder(folder: Path) -> None:
     """Make the state folder, for its owner alone."""
     folder.mkdir(mode=_FOLDER_MODE, parents=True, exist_ok=True)
+
+
+def belongs_to_the_service(folder: Path) -> bool:
+    """Say whether root is about to write where the service's own account keeps house.
+
+    What root writes there the service could not read or replace afterwards.
+    """
+    if sys.platform != "linux" or os.geteuid() != 0:
+        return False
+    return folder.stat().st_uid != 0
 
 
 def read_record(file: Path) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from fadewatch_agent import cli
 from fadewatch_agent.clock import Ticks
 from fadewatch_agent.configuration import Settings
 from fadewatch_agent.delivery import Patience
+from fadewatch_agent.errors import UnusableSpool
 from fadewatch_agent.reading import Moment
 from fadewatch_agent.reporting import Result, Surroundings, report
 from fadewatch_agent.system import saved_tree
@@ -306,3 +307,17 @@ def test_the_resident_loop_reports_and_ends_when_it_is_asked_to(
         assert running.wait(20) == 0
 
     assert len(collector.heard_ids()) == 1
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a folder away")
+def test_root_does_not_write_where_the_services_own_account_keeps_house(
+    agent: Agent, collector: CollectorServer
+) -> None:
+    agent.state.mkdir()
+    os.chown(agent.state, 64_763, 64_763)
+
+    with pytest.raises(UnusableSpool, match="systemctl start fadewatch-agent"):
+        agent.report()
+
+    assert list(agent.state.iterdir()) == []
+    assert collector.heard == []

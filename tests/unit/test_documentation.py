@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click import Context, Group
 
-from fadewatch_agent.cli import COMMANDS as AGENT_COMMANDS
+from fadewatch_agent.options import COMMANDS as AGENT_COMMANDS
 from fadewatch_collector.cli.main import COMMANDS, main
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases.charging_csv import CHARGING_CSV_COLUMNS

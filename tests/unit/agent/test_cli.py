@@ -9,6 +9,7 @@ from pydantic import TypeAdapter
 
 from fadewatch_agent import cli
 from fadewatch_agent.__main__ import main as whole_main
+from fadewatch_agent.options import COMMANDS
 from fadewatch_common import __version__
 from fadewatch_common.report import Report
 from tests.unit.agent.laptops import HEALTHY, empty_tree, supply
@@ -76,7 +77,7 @@ def test_help_names_the_commands(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--help") == cli.DONE
 
     out = capsys.readouterr().out
-    assert all(f"\n  {command} " in out for command in cli.COMMANDS)
+    assert all(f"\n  {command} " in out for command in COMMANDS)
 
 
 @pytest.mark.parametrize(

@@ -82,14 +82,27 @@ def test_small_differences_are_left_alone(seconds: int, *, wrong: bool) -> None:
 def test_a_clock_is_doubted_when_it_was_wrong_or_has_jumped(
     passed: timedelta, ahead: float, *, doubt: bool
 ) -> None:
-    assert is_in_doubt(NOON + passed, comparison(NOON, ahead)) is doubt
+    assert is_in_doubt(taken(NOON + passed), comparison(taken(NOON), ahead)) is doubt
+
+
+@pytest.mark.parametrize(
+    ("boot", "ticked", "doubt"),
+    [("a", 6 * 3600.0, False), ("a", 60.0, True), ("b", 60.0, False)],
+)
+def test_within_a_start_a_clock_that_was_set_is_found_out(
+    boot: str, ticked: float, *, doubt: bool
+) -> None:
+    last = comparison(taken(NOON, "a", 100.0), 0.0)
+    now = taken(NOON + timedelta(hours=6), boot, 100.0 + ticked)
+
+    assert is_in_doubt(now, last) is doubt
 
 
 @pytest.mark.parametrize(
     "last", [{}, {"at": "noon", "ahead": 0}, {"at": NOON.isoformat(), "ahead": "0"}]
 )
 def test_a_clock_that_was_never_compared_is_doubted(last: dict[str, object]) -> None:
-    assert is_in_doubt(NOON, last)
+    assert is_in_doubt(taken(NOON), last)
 
 
 @pytest.mark.parametrize(
