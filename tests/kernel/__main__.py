@@ -4,12 +4,14 @@ import sys
 
 from tests.kernel.image import ready_image
 from tests.kernel.packages import KernelTestsUnavailableError
+from tests.kernel.systemd_layer import ready_layer
 
 
 def main() -> int:
     """Have the image ready before the tests' own limits of time apply."""
     try:
         print(ready_image().base.parent)
+        print(ready_layer())
     except KernelTestsUnavailableError as reason:
         print(f"no emulated kernel here: {reason}")
         return 1
