@@ -36,3 +36,15 @@ async def sign_in(page: Page) -> None:
     await page.get_by_label("Password").fill(PASSWORD)
     await page.get_by_role("button", name="Sign in").click()
     await page.get_by_role("heading", name="Alerts", exact=True).wait_for()
+
+
+async def opened(page: Page, name: str) -> None:
+    """Unfold a part of the page."""
+    await page.locator("summary", has_text=name).first.click()
+
+
+async def bring(page: Page, content: bytes) -> None:
+    """Choose a CSV file on the page."""
+    await page.get_by_label("CSV file").set_input_files(
+        {"name": "f.csv", "mimeType": "text/csv", "buffer": content}
+    )

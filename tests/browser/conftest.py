@@ -33,9 +33,20 @@ async def pages(services: Services) -> AsyncIterator[Pages]:
 
 
 @pytest.fixture
-async def context(browser: Browser, pages: Pages) -> AsyncIterator[BrowserContext]:
+def scripts(request: pytest.FixtureRequest) -> bool:
+    """Whether the browser runs the pages' scripts; tests may say no."""
+    on: bool = getattr(request, "param", True)
+    return on
+
+
+@pytest.fixture
+async def context(
+    browser: Browser, pages: Pages, scripts: bool
+) -> AsyncIterator[BrowserContext]:
     address = str(pages.client.make_url("/"))
-    context = await browser.new_context(base_url=address, accept_downloads=True)
+    context = await browser.new_context(
+        base_url=address, accept_downloads=True, java_script_enabled=scripts
+    )
     context.set_default_timeout(10_000)
     yield context
     await context.close()

@@ -2,8 +2,8 @@
 
 import csv
 from datetime import UTC, datetime, timedelta
+from typing import Literal
 
-import pytest
 from playwright.async_api import Browser, Page
 from sqlalchemy import update
 
@@ -11,37 +11,14 @@ from fadewatch_collector.store.tables import alerts
 from fadewatch_collector.usecases.accounts import make_single_sign_in, sign_in_path
 from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.services import Services
+from tests.browser.addresses import PATHS
 from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
-from tests.fixtures.shown_fleet import STOP_USE_LAPTOP, SWAPPED_LAPTOP
+from tests.fixtures.shown_fleet import STOP_USE_LAPTOP
+from tests.fixtures.shown_work import fill_work
 from tests.integration.pages_service import NAME, Pages
 
 WIDTHS = (390, 768, 1440, 1920)
-PATHS = (
-    "/",
-    "/?state=ended",
-    "/laptops",
-    "/issue",
-    f"/laptops/{STOP_USE_LAPTOP}",
-    f"/laptops/{SWAPPED_LAPTOP}",
-    "/alerts/1",
-    "/packs/3",
-    "/fleet",
-    "/fleet/packs?type=Veldan%7CVC-52%7CmWh%7C52000%7C",
-    "/removed",
-    "/about",
-    "/charging",
-    "/charging?packs=all",
-    "/places",
-    "/settings/policy",
-    "/settings/policy/edit?scope=fleet",
-    "/settings/told",
-    "/settings/tokens",
-    "/settings/accounts",
-    "/inspect/fwi_unknown",
-    "/inspected/signs",
-    "/laptops/999",
-)
-
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 LIFETIME = timedelta(minutes=15)
 
 FAINT_TEXTS = """() => {
@@ -110,11 +87,12 @@ async def test_a_one_time_link_signs_in_by_its_button(
 
 
 async def test_no_page_is_wider_than_the_screen_or_breaks_the_content_policy(
-    page: Page,
+    page: Page, services: Services
 ) -> None:
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("requestfailed", lambda request: said.append(request.url))
+    await fill_work(services)
     await sign_in(page)
 
     for path in PATHS:
@@ -143,25 +121,31 @@ async def test_the_keyboard_reaches_the_page_and_shows_where_it_is(page: Page) -
     assert focused == "main"
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-async def test_text_stands_out_from_what_is_behind_it(page: Page, scheme: str) -> None:
+async def test_text_stands_out_from_what_is_behind_it(
+    page: Page, services: Services
+) -> None:
     """WCAG 2.2, 1.4.3: a contrast of 4.5 to 1 or more."""
-    await page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+    await fill_work(services)
     await sign_in(page)
 
     for path in PATHS:
         await page.goto(path)
-        assert await page.evaluate(FAINT_TEXTS) == []
+        for scheme in SCHEMES:
+            await page.emulate_media(color_scheme=scheme)
+            assert await page.evaluate(FAINT_TEXTS) == [], (path, scheme)
 
 
-async def test_controls_are_large_enough_to_touch(page: Page) -> None:
+async def test_controls_are_large_enough_to_touch(
+    page: Page, services: Services
+) -> None:
     """WCAG 2.2, 2.5.8: 24 by 24 CSS pixels or more."""
     await page.set_viewport_size({"width": 390, "height": 844})
+    await fill_work(services)
     await sign_in(page)
 
     for path in PATHS:
         await page.goto(path)
-        assert await page.evaluate(SMALL_CONTROLS) == []
+        assert await page.evaluate(SMALL_CONTROLS) == [], path
 
 
 async def test_phones_get_a_plot_of_their_own(page: Page) -> None:

@@ -154,7 +154,12 @@ async def test_the_code_leads_to_the_laptops_page(page: Page, colours: Any) -> N
     assert shown.replace("\n", "") == code.text
 
 
-@pytest.mark.parametrize("width", [390, 1440])
+@pytest.mark.parametrize(
+    ("width", "scripts"),
+    [(390, False), (1440, True)],
+    indirect=["scripts"],
+    ids=["phone without scripts", "desk"],
+)
 async def test_a_visit_is_planned_and_marked_done_from_the_sheet(
     page: Page, services: Services, width: int
 ) -> None:

@@ -1,14 +1,17 @@
 """A technician's work, and a holder's answer, in a real browser."""
 
-from datetime import timedelta
+import csv
+from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from playwright.async_api import BrowserContext, Page
 from sqlalchemy import insert, select
 
 from fadewatch_collector.store import tables
+from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.services import Services
-from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, sign_in
+from tests.browser.browsing import IN_A_BROWSER, TOO_WIDE, bring, opened, sign_in
 from tests.fixtures.shown_fleet import alert_row
 from tests.integration.web_acts import add_swap, rows
 
@@ -16,22 +19,25 @@ pytestmark = IN_A_BROWSER
 
 DESK, PHONE = (1440, 900), (390, 844)
 
+CROSSED = pytest.mark.parametrize(
+    ("screen", "scripts"),
+    [(DESK, True), (PHONE, False)],
+    indirect=["scripts"],
+    ids=["desk", "phone without scripts"],
+)
+"""Both sizes, with scripts and without: a collector for each of four is dear."""
+
 
 async def size(page: Page, of: tuple[int, int]) -> None:
     await page.set_viewport_size({"width": of[0], "height": of[1]})
 
 
-async def opened(page: Page, name: str) -> None:
-    """Unfold a part of the page."""
-    await page.locator("summary", has_text=name).first.click()
-
-
 async def said(page: Page) -> str:
     assert await page.evaluate(TOO_WIDE) <= 0
-    return await page.get_by_role("status").inner_text()
+    return await page.locator("main > [role=status]").first.inner_text()
 
 
-@pytest.mark.parametrize("screen", [DESK, PHONE])
+@CROSSED
 async def test_an_alert_is_planned_the_swap_confirmed_and_the_pack_handed_over(
     page: Page, services: Services, screen: tuple[int, int]
 ) -> None:
@@ -75,6 +81,7 @@ async def test_an_alert_is_planned_the_swap_confirmed_and_the_pack_handed_over(
         assert await connection.scalar(query) == "ended"
 
 
+@pytest.mark.parametrize("scripts", [True, False], indirect=True)
 async def test_a_holder_answers_the_link_on_a_phone(
     page: Page, context: BrowserContext, services: Services
 ) -> None:
@@ -110,18 +117,14 @@ async def test_a_holder_answers_the_link_on_a_phone(
     assert kept == [(["rocks"],)]
 
 
+@CROSSED
 async def test_places_are_imported_after_a_dry_run(
-    page: Page, services: Services
+    page: Page, services: Services, screen: tuple[int, int]
 ) -> None:
+    await size(page, screen)
     await sign_in(page)
     await page.get_by_role("link", name="Places").click()
-    await page.get_by_label("CSV file").set_input_files(
-        {
-            "name": "places.csv",
-            "mimeType": "text/csv",
-            "buffer": b"laptop_serial,asset_tag\r\nTB07919,NEW-1\r\n",
-        }
-    )
+    await bring(page, b"laptop_serial,asset_tag\r\nTB07919,NEW-1\r\n")
 
     await page.get_by_role("button", name="Show what would change").click()
     shown = await page.locator("main").inner_text()
@@ -134,6 +137,72 @@ async def test_places_are_imported_after_a_dry_run(
     assert await said(page) == "The last import is undone."
     tags = await rows(services, tables.laptops.c.id, tables.laptops.c.asset_tag)
     assert tags[0] == (1, "A-4001")
+
+
+async def states(services: Services) -> dict[int, tuple[Any, ...]]:
+    """Return state, day and operator of the alerts by their number."""
+    alert, operator = tables.alerts.c, tables.operators.c
+    query = (
+        select(alert.id, alert.state, alert.planned_on, operator.name)
+        .select_from(tables.alerts)
+        .outerjoin(tables.operators, operator.id == alert.assigned_to)
+    )
+    async with services.store.reading() as connection:
+        return {row[0]: tuple(row[1:]) for row in await connection.execute(query)}
+
+
+@CROSSED
+async def test_several_alerts_are_triaged_on_the_list_and_the_lists_taken_home(
+    page: Page, services: Services, screen: tuple[int, int]
+) -> None:
+    await add_operator(services, "pat", "technician", "four geese in a row")
+    await size(page, screen)
+    await sign_in(page)
+    await page.goto("/?kind=wear-replace")
+    boxes = page.locator(".pick input")
+    chosen = [
+        int((await box.get_attribute("name") or "").removeprefix("alert-"))
+        for box in (await boxes.all())[:2]
+    ]
+
+    async def do(button: str) -> str:
+        for box in (await boxes.all())[:2]:
+            await box.check()
+        await page.get_by_role("button", name=button, exact=True).click()
+        return await said(page)
+
+    acknowledged = await do("Acknowledge")
+    kept = [await states(services)]
+    await page.get_by_label("Day", exact=True).fill("2026-03-09")
+    planned = await do("Plan for that day")
+    kept.append(await states(services))
+    await page.get_by_label("Operator").select_option("pat")
+    handed = await do("Hand over")
+    kept.append(await states(services))
+    async with page.expect_download() as started:
+        await page.get_by_role("link", name="These alerts as CSV").click()
+    alerts_csv = await (await started.value).path()
+    async with page.expect_download() as started:
+        await page.get_by_role("link", name="Fleet CSV").click()
+    fleet_csv = await (await started.value).path()
+
+    day = date(2026, 3, 9)
+    assert (acknowledged, planned, handed) == (
+        "Acknowledged, all that were chosen.",
+        "The day is set for all that were chosen.",
+        "Handed over, all that were chosen.",
+    )
+    for number in chosen:
+        assert [one[number][:2] for one in kept] == [
+            ("acknowledged", None),
+            ("planned", day),
+            ("planned", day),
+        ]
+        assert kept[-1][number][2] == "pat"
+    shown = list(csv.DictReader(alerts_csv.read_text("utf-8").splitlines()))
+    assert {row["kind"] for row in shown} == {"wear-replace"}
+    assert {int(row["alert"]) for row in shown} >= set(chosen)
+    assert "asset_tag" in fleet_csv.read_text("utf-8").splitlines()[0]
 
 
 async def test_what_was_typed_is_still_there_when_somebody_was_faster(
