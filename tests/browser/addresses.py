@@ -18,6 +18,8 @@ PATHS = (
     f"/laptops/{TWO_PACK_LAPTOP}/sheet",
     "/laptops/999",
     "/packs/3",
+    "/agents",
+    "/agents/set-up",
     "/issue",
     "/order",
     f"/order/type?pack_type={PACK_TYPE}",

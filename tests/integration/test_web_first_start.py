@@ -12,6 +12,7 @@ from tests.integration.pages_service import Pages, running_pages
 ABOUT_LAPTOPS = {
     "/": "No laptop has reported yet",
     "/laptops": "No laptop has reported yet",
+    "/agents": "Versions stand here once laptops report",
     "/issue": "No laptop has reported yet",
     "/order": "There is nothing to order by yet",
     "/order/stock": "Pack types appear here once laptops report",
@@ -26,6 +27,7 @@ ABOUT_LAPTOPS = {
 
 OTHERS = {
     "/about": "none yet",
+    "/agents/set-up": "An enrolment token",
     "/visits?state=done": "No visit matches",
     "/settings/policy": "Sites and models can be chosen here once laptops have reported",
     "/settings/told": "Nobody is told yet",

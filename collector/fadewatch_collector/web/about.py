@@ -13,8 +13,11 @@ ROUND_WORDS = {
     "keep-search-terms": "What laptops are found by is compared",
     "look-for-silent": "Silent laptops are looked for",
     "make-digests": "The day's digests are written",
+    "tell-charging-habits": "How packs are charged is told",
+    "keep-forecasts": "The month's forecasts are kept, and old ones looked at",
+    "sum-up-fleet": "The fleet is summed up",
 }
-"""What a round does; one that is not named here is shown by its own name."""
+"""What a round does."""
 
 
 async def show_about(request: web.Request) -> web.Response:

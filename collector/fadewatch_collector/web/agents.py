@@ -8,6 +8,7 @@ from fadewatch_collector.usecases import agent_keys
 from fadewatch_collector.usecases.agents import LATELY, agents_view
 from fadewatch_collector.web.acting import go_to, read_act, require
 from fadewatch_collector.web.alert_list import address, collector_url
+from fadewatch_collector.web.first_start import first_start
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_in
 from fadewatch_collector.web.render import page
@@ -32,6 +33,9 @@ async def show_agents(request: web.Request) -> web.Response:
         request,
         "agents.html",
         view=view,
+        **await first_start(
+            request, nothing_shown=not view.versions and not view.never
+        ),
         lately_days=LATELY.days,
         is_first_page=before is None,
         first_page=AGENTS,

@@ -1,6 +1,6 @@
 """Moments and spans in words."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
 _STEPS = (
     (60, "second"),
@@ -27,8 +27,10 @@ def ago(moment: datetime, now: datetime) -> str:
     return _counted(count, "year")
 
 
-def days_ago(day: date, today: date) -> str:
+def days_ago(day: date | datetime, today: date) -> str:
     """Say how many days ago a day was, or how far ahead it is."""
+    if isinstance(day, datetime):
+        day = day.astimezone(UTC).date()
     days = (today - day).days
     if days == 0:
         return "today"
