@@ -258,7 +258,7 @@ async def test_what_is_written_is_only_ever_text(
         page = await pages.get(path)
         assert page.status == 200
         assert HOSTILE in page.texts
-            assert all(node.attributes.get("src") for node in page.all("script"))
+        assert all(node.attributes.get("src") for node in page.all("script"))
         assert "2331" not in page.body
 
 
