@@ -14,6 +14,7 @@ from fadewatch_collector.usecases.assess import Assessor
 from fadewatch_collector.usecases.channels import channels_of
 from fadewatch_collector.usecases.filing import Filed, Filing
 from fadewatch_collector.usecases.intake import Intake
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.sending import Sender
 from fadewatch_collector.usecases.services import Services, open_services
 from fadewatch_collector.web.access import AccessLine
@@ -34,8 +35,9 @@ def make_app(services: Services) -> web.Application:
     intake = Intake(services, filing.wake)
     app = web.Application(handler_args=HANDLER_ARGS)
     add_health(app, services)
-    app.add_subapp(PREFIX, make_api(services, intake))
-    add_pages(app, services)
+    orders = OrderLists(services)
+    app.add_subapp(PREFIX, make_api(services, intake, orders=orders))
+    add_pages(app, services, orders)
 
     async def workers(_app: web.Application) -> AsyncIterator[None]:
         async with (

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from fadewatch_collector.usecases.order_csv import stream_order_csv
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from tests.integration.api_service import ApiService, running_api
 from tests.order_fleet import BROOK_KEY, FIVE, HEATH_KEY, fit
@@ -112,7 +113,9 @@ async def test_the_files_are_the_same_as_those_of_the_pages(api: ApiService) -> 
     await fit(api.services, *FIVE)
     token = await api.api_token("viewer")
     answer = await api.ask("GET", "/exports/order.csv", token)
-    written = b"".join([piece async for piece in stream_order_csv(api.services)])
+    written = b"".join(
+        [piece async for piece in stream_order_csv(OrderLists(api.services))]
+    )
     assert answer.body == written
     for name in ("budget", "order-packs", "stock"):
         other = await api.ask("GET", f"/exports/{name}.csv", token)

@@ -20,6 +20,7 @@ from fadewatch_collector.usecases.order_csv import (
     stream_order_csv,
 )
 from fadewatch_collector.usecases.order_list import order_list
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.stock import (
     find_stock,
@@ -262,7 +263,7 @@ async def test_the_files_are_written_byte_for_byte(
         '57000,11400,"Li-ion",'
     )
 
-    order = [piece async for piece in stream_order_csv(services)]
+    order = [piece async for piece in stream_order_csv(OrderLists(services))]
     assert order[0] == ",".join(ORDER_CSV_COLUMNS).encode() + b"\r\n"
     assert order[1].decode() == (
         f'"type",{named},1,0,1,,,20,60.00,"EUR",,'
@@ -283,7 +284,7 @@ async def test_the_files_are_written_byte_for_byte(
     stock = [piece async for piece in stream_stock_csv(services)]
     assert stock[0] == ",".join(STOCK_CSV_COLUMNS).encode() + b"\r\n"
     assert stock[1].decode() == f'{named}1,1,,,20,60.00,"EUR","shelf 3"\r\n'
-    budget = [piece async for piece in stream_budget_csv(services)]
+    budget = [piece async for piece in stream_budget_csv(OrderLists(services))]
     assert budget[0] == ",".join(BUDGET_CSV_COLUMNS).encode() + b"\r\n"
     lines = budget[1].decode().split("\r\n")
     assert lines[0] == '"all sites","2026-03",,0,0,0,0.00,0.00,0.00,"EUR"'

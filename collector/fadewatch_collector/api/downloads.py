@@ -7,7 +7,7 @@ from contextlib import aclosing
 
 from aiohttp import web
 
-from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, SERVICES
+from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, ORDERS, SERVICES
 from fadewatch_collector.api.queries import HorizonQuery, query_of
 from fadewatch_collector.api.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
@@ -53,12 +53,12 @@ async def send_charging_csv(request: web.Request) -> web.StreamResponse:
 
 async def send_order_csv(request: web.Request) -> web.StreamResponse:
     """Answer with the order list."""
-    return await _send_csv(request, "order", stream_order_csv(request.app[SERVICES]))
+    return await _send_csv(request, "order", stream_order_csv(request.app[ORDERS]))
 
 
 async def send_budget_csv(request: web.Request) -> web.StreamResponse:
     """Answer with the order list's budget."""
-    return await _send_csv(request, "budget", stream_budget_csv(request.app[SERVICES]))
+    return await _send_csv(request, "budget", stream_budget_csv(request.app[ORDERS]))
 
 
 async def send_due_packs_csv(request: web.Request) -> web.StreamResponse:

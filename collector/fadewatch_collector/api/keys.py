@@ -10,6 +10,7 @@ from fadewatch_collector.api.buckets import Buckets
 from fadewatch_collector.api.limits import Limits
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 
 
@@ -25,6 +26,7 @@ class IntakePort(Protocol):
 
 LIMITS = web.AppKey("LIMITS", Limits)
 SERVICES = web.AppKey("SERVICES", Services)
+ORDERS = web.AppKey("ORDERS", OrderLists)
 INTAKE: web.AppKey[IntakePort] = web.AppKey("INTAKE")
 REPORT_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("REPORT_BUCKETS")
 ENROLMENT_BUCKETS: web.AppKey[Buckets[str]] = web.AppKey("ENROLMENT_BUCKETS")

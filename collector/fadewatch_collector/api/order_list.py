@@ -2,23 +2,22 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated
 
 from aiohttp import web
 from pydantic import TypeAdapter
 
 from fadewatch_collector.api.fields import NOTHING_ELSE
-from fadewatch_collector.api.keys import SERVICES
+from fadewatch_collector.api.keys import ORDERS, SERVICES
 from fadewatch_collector.api.queries import DEFAULT_ROWS, Limit, QueryText, query_of
 from fadewatch_collector.api.replies import reply
 from fadewatch_collector.api.wording import percent, taken
 from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.rules.order_list import HORIZONS, OrderLine, Range
-from fadewatch_collector.rules.order_list import OrderList as Found
 from fadewatch_collector.rules.pack_types import PackType
 from fadewatch_collector.rules.paging import number_cursor, number_key
-from fadewatch_collector.usecases.order_list import order_list
+from fadewatch_collector.usecases.order_lists import DrawnList
 from fadewatch_collector.usecases.type_packs import DuePack as FoundPack
 from fadewatch_collector.usecases.type_packs import DueState, type_packs
 from fadewatch_common.bounds import Text
@@ -139,6 +138,8 @@ class OrderAnswer:
 
     Attributes
     ----------
+    made_at
+        When it was drawn; of a large fleet up to ten minutes ago.
     draws
         Drawn fleets that the ranges come from [count].
     horizons
@@ -148,6 +149,7 @@ class OrderAnswer:
     """
 
     today: date
+    made_at: datetime
     currency: str
     draws: int
     fitted: int
@@ -202,7 +204,7 @@ _PACKS = TypeAdapter(PacksOfType)
 
 async def show_order_list(request: web.Request) -> web.Response:
     """Answer with today's order list."""
-    return reply(_ORDER, _worded(await order_list(request.app[SERVICES])))
+    return reply(_ORDER, _worded(await request.app[ORDERS].present()))
 
 
 async def show_type_packs(request: web.Request) -> web.Response:
@@ -226,9 +228,11 @@ def named_type(kind: PackType) -> NamedType:
     return NamedType(pack_type=kind.key, **known)
 
 
-def _worded(found: Found) -> OrderAnswer:
+def _worded(drawn: DrawnList) -> OrderAnswer:
+    found = drawn.found
     plain = ("today", "currency", "draws", "fitted", "cannot_forecast")
     return OrderAnswer(
+        made_at=drawn.made_at,
         **{name: getattr(found, name) for name in plain},
         lines=[_line(one) for one in found.lines],
         horizons=_horizons(found.needed, found.to_buy, found.cost),

@@ -15,6 +15,7 @@ from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.request_ids import add_headers
 from fadewatch_collector.api.routes import ROUTES
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 
 __all__ = [
@@ -32,16 +33,26 @@ PREFIX = "/api/v1"
 
 
 def make_api(
-    services: Services, intake: keys.IntakePort, limits: Limits = DEFAULT_LIMITS
+    services: Services,
+    intake: keys.IntakePort,
+    limits: Limits = DEFAULT_LIMITS,
+    orders: OrderLists | None = None,
 ) -> web.Application:
     """Return the API, to be mounted at :data:`PREFIX`.
 
     The root application must be made with ``handler_args=HANDLER_ARGS``.
+
+    Parameters
+    ----------
+    orders
+        Shared with the pages, so that both show the same list; else the API has its
+        own.
     """
     clock = services.clock
     app = web.Application(middlewares=[problems])
     app[keys.LIMITS] = limits
     app[keys.SERVICES] = services
+    app[keys.ORDERS] = orders or OrderLists(services)
     app[keys.INTAKE] = intake
     app[keys.REPORT_BUCKETS] = Buckets("reports", limits.reports, clock)
     app[keys.ENROLMENT_BUCKETS] = Buckets("enrolments", limits.enrolments, clock)

@@ -26,6 +26,7 @@ from fadewatch_collector.usecases.order_csv import (
     stream_due_packs_csv,
     stream_order_csv,
 )
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.removed_csv import stream_removed_csv
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.stock_csv import stream_stock_csv
@@ -94,7 +95,9 @@ def order(out: str, *, byte_order_mark: bool) -> None:
     """Write the order list: packs to buy by pack type and by when."""
     write_pieces(
         out,
-        lambda services: stream_order_csv(services, byte_order_mark=byte_order_mark),
+        lambda services: stream_order_csv(
+            OrderLists(services), byte_order_mark=byte_order_mark
+        ),
     )
 
 
@@ -105,7 +108,9 @@ def budget(out: str, *, byte_order_mark: bool) -> None:
     """Write the budget of the order list, by month and site."""
     write_pieces(
         out,
-        lambda services: stream_budget_csv(services, byte_order_mark=byte_order_mark),
+        lambda services: stream_budget_csv(
+            OrderLists(services), byte_order_mark=byte_order_mark
+        ),
     )
 
 

@@ -23,7 +23,7 @@ from fadewatch_collector.usecases.csv_cells import (
     percent_cells,
     text_cells,
 )
-from fadewatch_collector.usecases.order_list import order_list
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.type_packs import DuePack, stream_due_packs
 
@@ -31,21 +31,22 @@ HORIZON_NAMES = {0: "now", **{days: f"{days}_days" for days in HORIZONS[1:]}}
 
 
 async def stream_order_csv(
-    services: Services, *, byte_order_mark: bool = False
+    orders: OrderLists, *, byte_order_mark: bool = False
 ) -> AsyncGenerator[bytes]:
     """Yield the order list: a row a pack type, and one of all types together."""
     yield header_line(_ORDER, byte_order_mark=byte_order_mark)
-    found = await order_list(services)
+    found = (await orders.present()).found
     lines = [_order_row(one, found.currency) for one in found.lines]
     yield csv_lines(_ORDER, [*lines, _all_types(found)])
 
 
 async def stream_budget_csv(
-    services: Services, *, byte_order_mark: bool = False
+    orders: OrderLists, *, byte_order_mark: bool = False
 ) -> AsyncGenerator[bytes]:
     """Yield the budget: a row a month and site, and all of them together."""
     yield header_line(_BUDGET, byte_order_mark=byte_order_mark)
-    yield csv_lines(_BUDGET, list(_budget_rows(await order_list(services))))
+    found = (await orders.present()).found
+    yield csv_lines(_BUDGET, list(_budget_rows(found)))
 
 
 async def stream_due_packs_csv(

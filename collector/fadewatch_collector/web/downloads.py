@@ -26,7 +26,7 @@ from fadewatch_collector.web.alert_list import FILTERS, site_of, wanted_of
 from fadewatch_collector.web.days import days_of
 from fadewatch_collector.web.find import typed_in
 from fadewatch_collector.web.issue_filter import issue_filter
-from fadewatch_collector.web.keys import DOWNLOADS, SERVICES
+from fadewatch_collector.web.keys import DOWNLOADS, ORDERS, SERVICES
 
 FLEET_CSV = "/exports/fleet.csv"
 ALERTS_CSV = "/exports/alerts.csv"
@@ -85,12 +85,12 @@ async def download_visits(request: web.Request) -> web.StreamResponse:
 
 async def download_order(request: web.Request) -> web.StreamResponse:
     """Send the order list."""
-    return await _download(request, "order", stream_order_csv(request.app[SERVICES]))
+    return await _download(request, "order", stream_order_csv(request.app[ORDERS]))
 
 
 async def download_budget(request: web.Request) -> web.StreamResponse:
     """Send the order list's budget."""
-    return await _download(request, "budget", stream_budget_csv(request.app[SERVICES]))
+    return await _download(request, "budget", stream_budget_csv(request.app[ORDERS]))
 
 
 async def download_due_packs(request: web.Request) -> web.StreamResponse:

@@ -7,12 +7,14 @@ from jinja2 import Environment
 
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.usecases.alert_news import AlertNews
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.web.limits import SignInLimits, TokenBuckets
 from fadewatch_collector.web.signing import Signing
 from fadewatch_collector.web.static import StaticFiles
 
 SERVICES = web.AppKey("page_services", Services)
+ORDERS = web.AppKey("page_orders", OrderLists)
 TEMPLATES = web.AppKey("page_templates", Environment)
 STATIC = web.AppKey("page_static", StaticFiles)
 SIGNING = web.AppKey("page_signing", Signing)

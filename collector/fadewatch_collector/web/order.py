@@ -12,7 +12,6 @@ from fadewatch_collector.rules.stock import (
     StockFigures,
     stock_from_text,
 )
-from fadewatch_collector.usecases.order_list import order_list
 from fadewatch_collector.usecases.stock import find_stock, set_stock
 from fadewatch_collector.usecases.type_packs import (
     TypePacks,
@@ -29,7 +28,7 @@ from fadewatch_collector.web.acting import (
 )
 from fadewatch_collector.web.alert_list import address
 from fadewatch_collector.web.first_start import first_start
-from fadewatch_collector.web.keys import OPERATOR, SERVICES
+from fadewatch_collector.web.keys import OPERATOR, ORDERS, SERVICES
 from fadewatch_collector.web.numbers import number_of
 from fadewatch_collector.web.order_words import ORDER, TYPE
 from fadewatch_collector.web.render import page
@@ -43,12 +42,14 @@ MAY = "enter stock, lead times and prices"
 async def show_order(request: web.Request) -> web.Response:
     """Show what to order, by pack type and by when."""
     services = request.app[SERVICES]
-    found = await order_list(services)
+    drawn = await request.app[ORDERS].present()
+    found = drawn.found
     doubtful = [line.type for line in found.lines if not line.type.is_certain]
     return page(
         request,
         "order.html",
         found=found,
+        made_at=drawn.made_at,
         lines=order_words.ranked(found),
         look_at=await laptops_to_look_at(services, doubtful) if doubtful else {},
         said_as=order_words,
@@ -76,7 +77,7 @@ async def _show_type(
     line = None
     if known.fitted:
         found = await type_packs(services, known.type.key, skip=skip, limit=ROWS)
-        whole = await order_list(services)
+        whole = (await request.app[ORDERS].present()).found
         line = next((one for one in whole.lines if one.type == known.type), None)
     currency = services.settings.currency
     return page(

@@ -8,6 +8,7 @@ from aiohttp.typedefs import Handler
 
 from fadewatch_collector.errors import NotSignedIn
 from fadewatch_collector.usecases.accounts import cookie_secret
+from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.web import alert_list, downloads, inspect, live, sign_in
 from fadewatch_collector.web.headers import add_headers
@@ -16,6 +17,7 @@ from fadewatch_collector.web.keys import (
     INSPECT_LIMIT,
     LIMITS,
     OPERATOR,
+    ORDERS,
     SERVICES,
     SIGNING,
     STATIC,
@@ -36,14 +38,23 @@ from fadewatch_collector.web.signing import Signing
 from fadewatch_collector.web.static import FOREVER, PREFIX, packaged_files
 
 
-def add_pages(app: web.Application, services: Services) -> None:
+def add_pages(
+    app: web.Application, services: Services, orders: OrderLists | None = None
+) -> None:
     """Add routes, middlewares and static files of the pages.
 
     Requests for ``/api/`` and the health probes pass through untouched. The store
     must be up to date when the application starts.
+
+    Parameters
+    ----------
+    orders
+        Shared with the API, so that both show the same list; else the pages have
+        their own.
     """
     static = packaged_files()
     app[SERVICES] = services
+    app[ORDERS] = orders or OrderLists(services)
     app[STATIC] = static
     app[TEMPLATES] = make_templates(static)
     app[LIMITS] = SignInLimits()
