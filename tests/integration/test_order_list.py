@@ -19,7 +19,7 @@ from fadewatch_collector.usecases.order_csv import (
     stream_due_packs_csv,
     stream_order_csv,
 )
-from fadewatch_collector.usecases.order_list import order_list
+from fadewatch_collector.usecases.order_list import order_list, read_fleet
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.stock import (
@@ -116,8 +116,9 @@ async def test_the_packs_behind_a_line_come_first_due_first_in_parts(
         Fitted(days=None),
         Fitted(model="TV-H42", capacity=42_000),
     )
-    first = await type_packs(services, BROOK_KEY, skip=0, limit=3)
-    rest = await type_packs(services, BROOK_KEY, skip=3, limit=3)
+    fleet = await read_fleet(services)
+    first = await type_packs(services, fleet, BROOK_KEY, skip=0, limit=3)
+    rest = await type_packs(services, fleet, BROOK_KEY, skip=3, limit=3)
 
     assert [one.at.pack_id for one in first.packs] == [4, 2, 1]
     assert [one.at.pack_id for one in rest.packs] == [5, 3]
@@ -131,7 +132,7 @@ async def test_the_packs_behind_a_line_come_first_due_first_in_parts(
     ]
     assert first.packs[1].earliest == services.clock().date() + timedelta(days=30)
     with pytest.raises(NotFound):
-        await type_packs(services, "Tarnvale|TV-X|mWh|1|", skip=0, limit=3)
+        await type_packs(services, fleet, "Tarnvale|TV-X|mWh|1|", skip=0, limit=3)
 
 
 async def test_a_type_in_doubt_names_laptops_whose_label_to_read(
@@ -139,7 +140,7 @@ async def test_a_type_in_doubt_names_laptops_whose_label_to_read(
 ) -> None:
     await fit(services, Fitted(), Fitted(capacity=42_000, hostname="lt-odd"))
     doubtful = [line.type for line in (await order_list(services)).lines]
-    look_at = await laptops_to_look_at(services, doubtful)
+    look_at = await laptops_to_look_at(services, await read_fleet(services), doubtful)
     small, large = doubtful
     assert small.doubts == large.doubts != ()
     assert [one.hostname for one in look_at[small.key]] == ["lt-odd"]
@@ -276,7 +277,9 @@ async def test_the_files_are_written_byte_for_byte(
         + ",0.00" * 15
         + "\r\n"
     )
-    packs = [piece async for piece in stream_due_packs_csv(services)]
+    packs = [
+        piece async for piece in stream_due_packs_csv(services, OrderLists(services))
+    ]
     assert packs[0] == ",".join(DUE_PACKS_CSV_COLUMNS).encode() + b"\r\n"
     assert packs[1].decode() == (
         f'{named}"plan","due now",,,,20.0,"\'@site",,"\'-h",,"BAT0","\'+1"\r\n'

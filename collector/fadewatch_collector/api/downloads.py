@@ -63,7 +63,7 @@ async def send_budget_csv(request: web.Request) -> web.StreamResponse:
 
 async def send_due_packs_csv(request: web.Request) -> web.StreamResponse:
     """Answer with the packs behind the order list."""
-    stream = stream_due_packs_csv(request.app[SERVICES])
+    stream = stream_due_packs_csv(request.app[SERVICES], request.app[ORDERS])
     return await _send_csv(request, "order-packs", stream)
 
 

@@ -212,7 +212,11 @@ async def show_type_packs(request: web.Request) -> web.Response:
     query = query_of(request, TypePacksQuery)
     skip = 0 if query.cursor is None else number_key(LIST, query.cursor)
     found = await type_packs(
-        request.app[SERVICES], query.pack_type, skip=skip, limit=query.limit
+        request.app[SERVICES],
+        await request.app[ORDERS].fleet(),
+        query.pack_type,
+        skip=skip,
+        limit=query.limit,
     )
     answer = PacksOfType(
         type=named_type(found.type),

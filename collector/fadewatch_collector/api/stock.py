@@ -11,7 +11,7 @@ from pydantic import StringConstraints, TypeAdapter
 
 from fadewatch_collector.api.bodies import read_body, read_model
 from fadewatch_collector.api.fields import BODY_BYTES, NOTHING_ELSE, WHOLE, WRITTEN
-from fadewatch_collector.api.keys import OPERATOR, SERVICES
+from fadewatch_collector.api.keys import OPERATOR, ORDERS, SERVICES
 from fadewatch_collector.api.order_list import NamedType, TypeKey, named_type
 from fadewatch_collector.api.places import CSV, CSV_BYTES, ImportQuery
 from fadewatch_collector.api.queries import query_of
@@ -138,7 +138,8 @@ _OUTCOME = TypeAdapter(StockOutcome)
 
 async def show_stock(request: web.Request) -> web.Response:
     """Answer with the stock of every type."""
-    found = await list_stock(request.app[SERVICES])
+    fleet = await request.app[ORDERS].fleet()
+    found = await list_stock(request.app[SERVICES], fleet.grouping.types)
     return reply(_LIST, StockList(stock=[_stock(one) for one in found]))
 
 

@@ -122,7 +122,7 @@ def order_packs(out: str, *, byte_order_mark: bool) -> None:
     write_pieces(
         out,
         lambda services: stream_due_packs_csv(
-            services, byte_order_mark=byte_order_mark
+            services, OrderLists(services), byte_order_mark=byte_order_mark
         ),
     )
 

@@ -12,11 +12,9 @@ from sqlalchemy import (
     Date,
     Integer,
     Select,
-    and_,
     cast,
     func,
     literal,
-    or_,
     select,
 )
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -81,29 +79,9 @@ class DueLaptop:
     wear: float | None
 
 
-async def packs_in_use(
-    connection: AsyncConnection, named: Collection[tuple[str | None, str | None]] = ()
-) -> DuePacks:
-    """Load packs in use.
-
-    Parameters
-    ----------
-    named
-        Makers and models of the packs wanted; none is all packs.
-    """
+async def packs_in_use(connection: AsyncConnection) -> DuePacks:
+    """Load packs in use."""
     query = _in_use(is_sqlite=connection.dialect.name == "sqlite")
-    if named:
-        query = query.where(
-            or_(
-                *(
-                    and_(
-                        packs.c.maker.is_not_distinct_from(maker),
-                        packs.c.model.is_not_distinct_from(model),
-                    )
-                    for maker, model in named
-                )
-            )
-        )
     rows = (await connection.execute(query)).all()
     # Not zip(*rows): its 100,000 iterators take twice as long.
     return DuePacks(

@@ -50,11 +50,13 @@ async def stream_budget_csv(
 
 
 async def stream_due_packs_csv(
-    services: Services, *, byte_order_mark: bool = False
+    services: Services, orders: OrderLists, *, byte_order_mark: bool = False
 ) -> AsyncGenerator[bytes]:
     """Yield the packs in use, each with its type and the days of its forecast."""
     yield header_line(_PACKS, byte_order_mark=byte_order_mark)
-    async with aclosing(stream_due_packs(services, CHUNK)) as chunks:
+    async with aclosing(
+        stream_due_packs(services, await orders.fleet(), CHUNK)
+    ) as chunks:
         async for packs in chunks:
             yield csv_lines(_PACKS, [_pack_row(one) for one in packs])
 

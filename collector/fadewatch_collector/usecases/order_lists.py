@@ -1,75 +1,120 @@
 """The present order list, kept in memory: drawing a large fleet's takes seconds."""
 
 import asyncio
-from collections.abc import Hashable
+from collections.abc import Awaitable, Callable, Hashable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
+from typing import Generic, TypeVar
 
 from fadewatch_collector.rules.order_list import OrderList
-from fadewatch_collector.store.order_stamp import order_stamp
-from fadewatch_collector.usecases.order_list import order_list
+from fadewatch_collector.store.order_stamp import OrderStamp, order_stamp
+from fadewatch_collector.usecases.order_list import FleetDue, drawn_list, read_fleet
 from fadewatch_collector.usecases.services import Services
 
 FRESH_FOR = timedelta(minutes=10)
-"""How old a list may be that still answers. Own choice."""
+"""How old what was read of the packs may be. Own choice."""
 
 HELD_FROM = 500
-"""Packs from which on a list is kept [count]; a smaller one is drawn each time, so that
+"""Packs from which on a fleet is kept [count]; a smaller one is read each time, so that
 whoever tries something out sees it at once. Own choice."""
 
-Key = tuple[date, Hashable]
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True)
 class DrawnList:
-    """An order list and the moment it was drawn at."""
+    """An order list and the fleet that it was drawn for."""
 
     found: OrderList
-    made_at: datetime
+    fleet: FleetDue
+
+    @property
+    def made_at(self) -> datetime:
+        """The moment that its packs were read at."""
+        return self.fleet.made_at
 
 
 class OrderLists:
     """Gives the present order list, drawn once for all who ask meanwhile.
 
-    The day is the seed of the draws, so within it the list follows packs, stock and
-    policy only. A change of stock, policy, places or the register of removed packs
-    shows at once; what laptops report shows after :data:`FRESH_FOR`. Make one for a
-    process: its pages, files and API then agree.
+    The day is the seed of the draws, so within it the list follows packs and stock
+    only. A change of stock, policy, places or the register of removed packs shows at
+    once; what laptops report shows after :data:`FRESH_FOR`. Make one for a process: its
+    pages, files and API then agree.
 
     Parameters
     ----------
     held_from
-        Packs from which on a list is kept [count].
+        Packs from which on a fleet is kept [count].
     """
 
     def __init__(self, services: Services, held_from: int = HELD_FROM) -> None:
         self._services = services
         self._held_from = held_from
-        self._held: tuple[Key, DrawnList] | None = None
-        self._drawing: tuple[Key, asyncio.Task[DrawnList]] | None = None
+        self._fleets: _Kept[FleetDue] = _Kept()
+        self._lists: _Kept[OrderList] = _Kept()
 
     async def present(self) -> DrawnList:
-        """Return the list of the present day, stock and policy."""
-        now = self._services.clock()
-        async with self._services.store.reading() as connection:
-            key = now.date(), await order_stamp(connection)
-        if self._held is not None:
-            of, drawn = self._held
-            if of == key and now - drawn.made_at < FRESH_FOR:
-                return drawn
-        if self._drawing is None or self._drawing[0] != key:
-            self._drawing = key, asyncio.create_task(self._draw(key, now))
-        # Whoever goes away meanwhile takes the list from nobody else.
-        return await asyncio.shield(self._drawing[1])
+        """Return the list of the present day, packs and stock."""
+        stamp = await self._stamp()
+        fleet = await self._fleet(stamp)
+        found = await self._lists.get(
+            (fleet, stamp.stock), lambda: drawn_list(self._services, fleet)
+        )
+        return DrawnList(found, fleet)
 
-    async def _draw(self, key: Key, now: datetime) -> DrawnList:
+    async def fleet(self) -> FleetDue:
+        """Return the packs in use, as the present list sees them."""
+        return await self._fleet(await self._stamp())
+
+    async def _stamp(self) -> OrderStamp:
+        async with self._services.store.reading() as connection:
+            return await order_stamp(connection)
+
+    async def _fleet(self, stamp: OrderStamp) -> FleetDue:
+        now = self._services.clock()
+        return await self._fleets.get(
+            (now.date(), stamp.others),
+            lambda: read_fleet(self._services),
+            lambda fleet: (
+                now - fleet.made_at < FRESH_FOR
+                and fleet.fitted.sum() >= self._held_from
+            ),
+        )
+
+
+class _Kept(Generic[_Made]):
+    """One thing by a key, made once for all who ask for it meanwhile."""
+
+    def __init__(self) -> None:
+        self._there: tuple[Hashable, _Made] | None = None
+        self._making: tuple[Hashable, asyncio.Task[_Made]] | None = None
+
+    async def get(
+        self,
+        key: Hashable,
+        make: Callable[[], Awaitable[_Made]],
+        still_good: Callable[[_Made], bool] = lambda _made: True,
+    ) -> _Made:
+        """Return what is there if it has this key and is good; else have it made."""
+        if self._there is not None and self._there[0] == key:
+            made = self._there[1]
+            if still_good(made):
+                return made
+        if self._making is None or self._making[0] != key:
+            self._making = key, asyncio.create_task(self._make(key, make))
+        # Whoever goes away meanwhile takes it from nobody else.
+        return await asyncio.shield(self._making[1])
+
+    async def _make(self, key: Hashable, make: Callable[[], Awaitable[_Made]]) -> _Made:
         mine = asyncio.current_task()
+        is_newest = False
         try:
-            drawn = DrawnList(await order_list(self._services), now)
+            made = await make()
         finally:
-            is_newest = self._drawing is not None and self._drawing[1] is mine
-            if is_newest:
-                self._drawing = None
-        if is_newest and drawn.found.fitted >= self._held_from:
-            self._held = key, drawn
-        return drawn
+            if self._making is not None and self._making[1] is mine:
+                self._making = None
+                is_newest = True
+        if is_newest:
+            self._there = key, made
+        return made

@@ -10,7 +10,7 @@ from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.rules.pack_types import PackType, same_type, type_of_key
 from fadewatch_collector.rules.stock import NOTHING_ENTERED, StockFigures, checked
 from fadewatch_collector.rules.stock_csv import StockPlan, plan_stock, read_stock
-from fadewatch_collector.rules.type_groups import group_types
+from fadewatch_collector.rules.type_groups import TypeCount, group_types
 from fadewatch_collector.store import audit
 from fadewatch_collector.store import stock as rows
 from fadewatch_collector.store.due_packs import described_packs
@@ -42,14 +42,29 @@ class TypeStock:
     changed_by: str | None
 
 
-async def list_stock(services: Services) -> list[TypeStock]:
-    """Return every type in use or in stock, with what was entered of it."""
+async def list_stock(
+    services: Services, types: Sequence[TypeCount] | None = None
+) -> list[TypeStock]:
+    """Return every type in use or in stock, with what was entered of it.
+
+    Parameters
+    ----------
+    types
+        Those in use, where they are known already; else all packs are counted.
+    """
     async with services.store.reading() as connection:
-        return await _known(connection)
+        return await _known(connection, types)
 
 
-async def find_stock(services: Services, key: str) -> TypeStock:
+async def find_stock(
+    services: Services, key: str, types: Sequence[TypeCount] | None = None
+) -> TypeStock:
     """Return what was entered of a type.
+
+    Parameters
+    ----------
+    types
+        Those in use, where they are known already; else all packs are counted.
 
     Raises
     ------
@@ -59,7 +74,7 @@ async def find_stock(services: Services, key: str) -> TypeStock:
         There is no such type in use or in stock.
     """
     async with services.store.reading() as connection:
-        return _found(await _known(connection), key)
+        return _found(await _known(connection, types), key)
 
 
 async def set_stock(
@@ -141,8 +156,11 @@ def match_stock(
     return found
 
 
-async def _known(connection: WriteConnection) -> list[TypeStock]:
-    grouped = group_types(await described_packs(connection)).types
+async def _known(
+    connection: WriteConnection, grouped: Sequence[TypeCount] | None = None
+) -> list[TypeStock]:
+    if grouped is None:
+        grouped = group_types(await described_packs(connection)).types
     kept = await rows.all_stock(connection)
     types = [one.type for one in grouped]
     matched = match_stock(kept, types)

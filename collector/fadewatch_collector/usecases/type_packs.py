@@ -3,26 +3,27 @@
 from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Literal
-
-import numpy as np
+from math import isnan
 
 from fadewatch_collector.errors import NotFound
 from fadewatch_collector.rules.assessment import Concern
 from fadewatch_collector.rules.order_list import EPOCH
 from fadewatch_collector.rules.pack_types import PackType, same_type
-from fadewatch_collector.rules.type_groups import group_types
 from fadewatch_collector.store import due_packs as rows
 from fadewatch_collector.store.due_packs import DueLaptop
 from fadewatch_collector.store.store import WriteConnection
-from fadewatch_collector.usecases.order_list import (
-    FleetStanding,
-    forecasts_of,
-    standing_of,
-)
+from fadewatch_collector.usecases.order_list import FleetDue
+from fadewatch_collector.usecases.pack_queue import CONCERNS, STATES, DueState
 from fadewatch_collector.usecases.services import Services
 
-DueState = Literal["due now", "forecast", "not within ten years", "cannot be forecast"]
+__all__ = [
+    "DuePack",
+    "DueState",
+    "TypePacks",
+    "laptops_to_look_at",
+    "stream_due_packs",
+    "type_packs",
+]
 
 LABELS_SHOWN = 3
 """Laptops named of a type in doubt: reading one label is enough. Own choice."""
@@ -51,7 +52,7 @@ class TypePacks:
 
 
 async def type_packs(
-    services: Services, key: str, *, skip: int, limit: int
+    services: Services, fleet: FleetDue, key: str, *, skip: int, limit: int
 ) -> TypePacks:
     """Return packs of a type, due ones first, then by their earliest day.
 
@@ -62,117 +63,67 @@ async def type_packs(
     NotFound
         No pack in use is of that type.
     """
-    today = services.clock().date()
+    types = [one.type for one in fleet.grouping.types]
+    place = same_type(key, types)
+    if place is None:
+        raise NotFound("pack type in use", key[:80])
+    ranked = fleet.queue.of_type(place)
     async with services.store.reading() as connection:
-        described = await rows.described_packs(connection)
-        grouping = group_types(described)
-        types = [one.type for one in grouping.types]
-        place = same_type(key, types)
-        if place is None:
-            raise NotFound("pack type in use", key[:80])
-        named = {
-            (said.maker, said.model)
-            for said, at in grouping.place.items()
-            if at == place
-        }
-        standing = standing_of(await rows.packs_in_use(connection, named), grouping)
-        ranked = _ranked(standing, place, today)
-        part = ranked[skip : skip + limit]
-        packs = await _packs(connection, standing, part)
+        packs = await _packs(connection, fleet, place, ranked[skip : skip + limit])
     return TypePacks(types[place], packs, len(ranked) > skip + limit)
 
 
 async def laptops_to_look_at(
-    services: Services, types: Sequence[PackType]
+    services: Services, fleet: FleetDue, types: Sequence[PackType]
 ) -> dict[str, list[DueLaptop]]:
     """Return a few laptops of each type, by the type's key: whose label to read."""
+    wanted = {kind.key for kind in types}
+    some = {
+        one.type.key: fleet.queue.ids[list(fleet.queue.of_type(place)[:LABELS_SHOWN])]
+        for place, one in enumerate(fleet.grouping.types)
+        if one.type.key in wanted
+    }
+    ids = [int(pack) for packs in some.values() for pack in packs]
     async with services.store.reading() as connection:
-        grouping = group_types(await rows.described_packs(connection))
-        wanted = {kind.key for kind in types}
-        places = {
-            place: one.type.key
-            for place, one in enumerate(grouping.types)
-            if one.type.key in wanted
-        }
-        named = {
-            (said.maker, said.model)
-            for said, place in grouping.place.items()
-            if place in places
-        }
-        if not named:
-            return {}
-        standing = standing_of(await rows.packs_in_use(connection, named), grouping)
-        some = {
-            place: np.flatnonzero(standing.types == place)[:LABELS_SHOWN]
-            for place in places
-        }
-        ids = [standing.packs.id[one] for found in some.values() for one in found]
         at = await rows.due_laptops(connection, ids)
     return {
-        places[place]: [at[standing.packs.id[one]] for one in found]
-        for place, found in some.items()
+        key: [at[pack] for pack in map(int, packs) if pack in at]
+        for key, packs in some.items()
     }
 
 
 async def stream_due_packs(
-    services: Services, chunk: int
+    services: Services, fleet: FleetDue, chunk: int
 ) -> AsyncGenerator[Sequence[DuePack]]:
     """Yield every pack in use, by type and day, up to ``chunk`` at a time."""
-    today = services.clock().date()
     async with services.store.reading() as connection:
-        standing = standing_of(await rows.packs_in_use(connection))
-        for place in range(len(standing.grouping.types)):
-            ranked = _ranked(standing, place, today)
+        for place in range(len(fleet.grouping.types)):
+            ranked = fleet.queue.of_type(place)
             for start in range(0, len(ranked), chunk):
                 part = ranked[start : start + chunk]
-                yield await _packs(connection, standing, part)
-
-
-def _ranked(standing: FleetStanding, place: int, today: date) -> list[int]:
-    """Return where the packs of a type are, the first that is due first."""
-    found = np.flatnonzero(standing.types == place)
-    days = forecasts_of(standing, today)
-    rank = np.lexsort(
-        (
-            found,
-            np.nan_to_num(days.on[found], nan=np.inf),
-            np.nan_to_num(days.earliest[found], nan=np.inf),
-            standing.is_unknown[found],
-            ~standing.is_due[found],
-        )
-    )
-    return [int(one) for one in found[rank]]
+                yield await _packs(connection, fleet, place, part)
 
 
 async def _packs(
-    connection: WriteConnection,
-    standing: FleetStanding,
-    places: Sequence[int],
+    connection: WriteConnection, fleet: FleetDue, place: int, part: range
 ) -> list[DuePack]:
-    packs = standing.packs
-    at = await rows.due_laptops(connection, [packs.id[place] for place in places])
-    types = standing.grouping.types
+    """Return packs with where they sit; one taken out since is left out."""
+    queue, kind = fleet.queue, fleet.grouping.types[place].type
+    at = await rows.due_laptops(connection, [int(queue.ids[one]) for one in part])
     return [
         DuePack(
-            types[standing.types[place]].type,
-            at[packs.id[place]],
-            packs.concern[place],
-            *_when(standing, place),
+            kind,
+            at[int(queue.ids[one])],
+            CONCERNS[queue.concerns[one]],
+            STATES[queue.states[one]],
+            _day(queue.earliest[one]),
+            _day(queue.on[one]),
+            _day(queue.latest[one]),
         )
-        for place in places
+        for one in part
+        if int(queue.ids[one]) in at
     ]
 
 
-def _when(
-    standing: FleetStanding, place: int
-) -> tuple[DueState, date | None, date | None, date | None]:
-    packs = standing.packs
-    if standing.is_due[place]:
-        return "due now", None, None, None
-    if standing.is_unknown[place]:
-        return "cannot be forecast", None, None, None
-    days = (packs.earliest[place], packs.on[place], packs.latest[place])
-    earliest, on, latest = (
-        None if day is None else EPOCH + timedelta(days=day) for day in days
-    )
-    return ("not within ten years" if on is None else "forecast"), earliest, on, latest
+def _day(days: float) -> date | None:
+    return None if isnan(days) else EPOCH + timedelta(days=int(days))

@@ -95,7 +95,7 @@ async def download_budget(request: web.Request) -> web.StreamResponse:
 
 async def download_due_packs(request: web.Request) -> web.StreamResponse:
     """Send the packs behind the order list."""
-    pieces = stream_due_packs_csv(request.app[SERVICES])
+    pieces = stream_due_packs_csv(request.app[SERVICES], request.app[ORDERS])
     return await _download(request, "order-packs", pieces)
 
 

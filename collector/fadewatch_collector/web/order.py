@@ -51,7 +51,9 @@ async def show_order(request: web.Request) -> web.Response:
         found=found,
         made_at=drawn.made_at,
         lines=order_words.ranked(found),
-        look_at=await laptops_to_look_at(services, doubtful) if doubtful else {},
+        look_at=await laptops_to_look_at(services, drawn.fleet, doubtful)
+        if doubtful
+        else {},
         said_as=order_words,
         **await first_start(request, nothing_shown=not found.lines),
         unentered=sum(line.stock.lead_time_days is None for line in found.lines),
@@ -71,14 +73,16 @@ async def _show_type(
     problem: Refused = NOTHING_REFUSED,
 ) -> web.Response:
     services = request.app[SERVICES]
-    known = await find_stock(services, key)
     skip = 0 if cursor is None else number_key("o", cursor)
+    drawn = await request.app[ORDERS].present()
+    fleet = drawn.fleet
+    known = await find_stock(services, key, fleet.grouping.types)
     found = TypePacks(known.type, (), more=False)
     line = None
     if known.fitted:
-        found = await type_packs(services, known.type.key, skip=skip, limit=ROWS)
-        whole = (await request.app[ORDERS].present()).found
-        line = next((one for one in whole.lines if one.type == known.type), None)
+        found = await type_packs(services, fleet, known.type.key, skip=skip, limit=ROWS)
+        lines = drawn.found.lines
+        line = next((one for one in lines if one.type == known.type), None)
     currency = services.settings.currency
     return page(
         request,

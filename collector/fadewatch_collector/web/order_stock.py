@@ -20,7 +20,7 @@ from fadewatch_collector.web.acting import (
     require,
 )
 from fadewatch_collector.web.first_start import first_start
-from fadewatch_collector.web.keys import SERVICES
+from fadewatch_collector.web.keys import ORDERS, SERVICES
 from fadewatch_collector.web.order import MAY
 from fadewatch_collector.web.order_words import ORDER
 from fadewatch_collector.web.places import lines_of
@@ -50,7 +50,8 @@ async def show_stock(request: web.Request) -> web.Response:
 async def _show(
     request: web.Request, problem: Refused = NOTHING_REFUSED
 ) -> web.Response:
-    stock = await list_stock(request.app[SERVICES])
+    fleet = await request.app[ORDERS].fleet()
+    stock = await list_stock(request.app[SERVICES], fleet.grouping.types)
     return page(
         request,
         "order_stock.html",
