@@ -2,6 +2,7 @@
 
 from dataclasses import MISSING, fields, is_dataclass
 from datetime import date, datetime
+from functools import cache
 from types import UnionType
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
@@ -34,7 +35,7 @@ def from_plain(kind: type[Record], plain: object) -> Record:
 def _record(kind: Any, plain: object, where: str) -> Any:
     if not isinstance(plain, dict):
         raise UnreadableRecord(where, "is no object")
-    hints = get_type_hints(kind)
+    hints = _hints(kind)
     values = {}
     for field in fields(kind):
         place = f"{where}.{field.name}".lstrip(".")
@@ -44,6 +45,11 @@ def _record(kind: Any, plain: object, where: str) -> Any:
             # Absent is unknown, where the record allows that.
             values[field.name] = _value(hints[field.name], None, place)
     return kind(**values)
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
 def _value(kind: Any, plain: object, where: str) -> Any:

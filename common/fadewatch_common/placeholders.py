@@ -1,6 +1,7 @@
 """Serials and ids that firmware ships by the thousand and that identify nothing."""
 
 import re
+from functools import lru_cache
 
 _PLACEHOLDER = re.compile(
     r"""
@@ -26,6 +27,7 @@ _PLACEHOLDER_UUIDS = frozenset(
 """UUIDs that firmware is known to ship unset (from memory)."""
 
 
+@lru_cache(maxsize=2048)
 def is_placeholder(text: str | None) -> bool:
     """Say whether a serial, or a maker's or model's name, identifies nothing."""
     stripped = (text or "").strip()

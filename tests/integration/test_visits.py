@@ -15,6 +15,12 @@ from fadewatch_collector.errors import (
 )
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.store import tables
+from fadewatch_collector.store.due import (
+    FEW_DUE,
+    DueFilter,
+    DueLaptop,
+    due_counts,
+)
 from fadewatch_collector.usecases import alert_actions, inspections
 from fadewatch_collector.usecases.laptop_trail import laptop_trail
 from fadewatch_collector.usecases.services import Services
@@ -23,6 +29,7 @@ from fadewatch_collector.usecases.visit_lists import (
     Visit,
     Wanted,
     due_list,
+    due_part,
     list_visits,
 )
 from fadewatch_collector.usecases.visit_outcomes import (
@@ -122,6 +129,26 @@ async def test_pages_of_the_list_are_the_list(
 
     assert len(whole) > 6
     assert paged == whole
+
+
+async def test_a_list_of_many_is_that_of_few_cut_elsewhere(
+    services: Services, pat: Operator
+) -> None:
+    await one_visit(services, pat)
+    until = services.clock().date() + timedelta(days=90)
+    kinds: tuple[Wanted, ...] = ("due", "not planned", "planned")
+    async with services.store.reading() as connection:
+        for wanted in (DueFilter(until=until, wanted=kind) for kind in kinds):
+            few = await due_part(connection, wanted, None, 99, 0)
+            many: list[DueLaptop] = []
+            while part := await due_part(
+                connection, wanted, many[-1].key if many else None, 2, FEW_DUE + 1
+            ):
+                many += part
+            assert few
+            assert many == few
+            counts = await due_counts(connection, wanted)
+            assert sum(count.due for count in counts) == len(few)
 
 
 async def test_a_longer_look_ahead_finds_no_less(

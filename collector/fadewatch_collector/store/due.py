@@ -11,13 +11,16 @@ from typing import Any, Literal
 from sqlalchemy import (
     ColumnElement,
     Select,
+    Subquery,
     and_,
+    case,
     exists,
     func,
     literal,
     not_,
     or_,
     select,
+    text,
     tuple_,
     union,
     union_all,
@@ -85,6 +88,14 @@ class SiteCount:
     planned: int
 
 
+FEW_DUE = 1_000
+"""Up to how many due laptops a page is cut from all of them, sorted [count].
+
+Where more are due, a walk through the fleet in the order of the list ends early. Own
+choice.
+"""
+
+
 async def due_laptops(
     connection: AsyncConnection,
     wanted: DueFilter,
@@ -92,6 +103,7 @@ async def due_laptops(
     after: DueKey | None,
     after_site: str | None,
     limit: int,
+    due_count: int | None = None,
 ) -> list[DueLaptop]:
     """Return laptops that are due: those to stop using first, then by site and number.
 
@@ -101,18 +113,24 @@ async def due_laptops(
         Place after which the list goes on.
     after_site
         Site of the laptop at that place.
+    due_count
+        How many are due, where that is known already.
 
     Notes
     -----
-    Four ordered pieces of ``ix_laptops_site_id``, each no longer than the limit: with
-    and without a site, to stop using and not. The walk ends with the limit, so its
-    cost follows how rare due laptops are, and the fleet at most.
+    Where few are due, they are sorted. Where many are, the few to stop using are, and
+    the others are ordered pieces of ``ix_laptops_site_id``, with and without a site:
+    the walk ends with the limit. One site is walked through in any case.
     """
-    pieces = [
-        select(_piece(tier, wanted, after, after_site, limit).subquery())
-        for tier in range(0 if after is None else after.tier, 4)
-    ]
-    found = union_all(*pieces).subquery()
+    few = wanted.site is None and await _are_few_due(connection, wanted, due_count)
+    pieces = [_sorted_piece(wanted, after, after_site, limit, with_others=few)]
+    if not few:
+        first = 2 if after is None else max(2, after.tier)
+        pieces += [
+            _walked_piece(tier, wanted, after, after_site, limit)
+            for tier in range(first, 4)
+        ]
+    found = union_all(*(select(one.subquery()) for one in pieces)).subquery()
     query = (
         select(found.c.tier, found.c.id)
         .order_by(found.c.tier, found.c.site, found.c.id)
@@ -121,17 +139,57 @@ async def due_laptops(
     return [DueLaptop(*row) for row in await connection.execute(query)]
 
 
-def _piece(
+async def _are_few_due(
+    connection: AsyncConnection, wanted: DueFilter, count: int | None
+) -> bool:
+    if count is None:
+        ids = union_all(*_due_ids(wanted)).limit(FEW_DUE + 1).subquery()
+        count = await connection.scalar(select(func.count()).select_from(ids))
+    return (count or 0) <= FEW_DUE
+
+
+def _sorted_piece(
+    wanted: DueFilter,
+    after: DueKey | None,
+    after_site: str | None,
+    limit: int,
+    *,
+    with_others: bool,
+) -> Select[Any]:
+    """Select from laptops to stop using, or from all due, by sorting them."""
+    ids = union(*_due_ids(wanted)).subquery() if with_others else _to_stop_using()
+    urgent = laptops.c.id.in_(select(_to_stop_using().c.laptop_id))
+    tier = case((urgent, 0), else_=2) + case((laptops.c.site.is_(None), 1), else_=0)
+    site = func.coalesce(laptops.c.site, "")
+    query = (
+        select(tier.label("tier"), laptops.c.site, laptops.c.id)
+        .select_from(ids)
+        .join(laptops, laptops.c.id == ids.c.laptop_id)
+        .order_by(tier, site, laptops.c.id)
+        .limit(limit)
+    )
+    if not with_others:
+        query = query.where(_wanted(wanted))
+    elif wanted.wanted == "not planned":
+        query = query.where(laptops.c.id.not_in(_planned()))
+    if wanted.site is not None:
+        query = query.where(laptops.c.site == wanted.site)
+    if after is not None:
+        passed = (literal(after.tier), literal(after_site or ""), literal(after.id))
+        query = query.where(tuple_(tier, site, laptops.c.id) > tuple_(*passed))
+    return query
+
+
+def _walked_piece(
     tier: int,
     wanted: DueFilter,
     after: DueKey | None,
     after_site: str | None,
     limit: int,
 ) -> Select[Any]:
-    stop_use, has_site = tier < 2, tier % 2 == 0  # noqa: PLR2004  pairs of tiers
-    urgent = laptops.c.id.in_(_to_stop_using())
+    has_site = tier % 2 == 0
     conditions = [
-        urgent if stop_use else not_(urgent),
+        laptops.c.id.not_in(select(_to_stop_using().c.laptop_id)),
         laptops.c.site.is_not(None) if has_site else laptops.c.site.is_(None),
         _wanted(wanted),
     ]
@@ -155,11 +213,39 @@ def _beyond(after: DueKey, site: str | None) -> ColumnElement[bool]:
     return place > tuple_(literal(site), literal(after.id))
 
 
+def _due_ids(wanted: DueFilter) -> list[Select[Any]]:
+    """Select the laptops that are due, some more than once; planned ones only if asked.
+
+    Three questions of an index each, where one with OR would read the whole table.
+    """
+    if wanted.wanted == "planned":
+        return [_planned()]
+    is_due = (
+        assessments.c.band.in_(DUE_BANDS),
+        assessments.c.concern.in_(DUE_CONCERNS),
+        assessments.c.plan_on <= wanted.until,
+    )
+    by_figures = union(*(select(assessments.c.pack_id).where(one) for one in is_due))
+    found = by_figures.subquery()
+    sitting = (
+        select(slot_stays.c.laptop_id)
+        .select_from(found)
+        .join(slot_stays, slot_stays.c.pack_id == found.c.pack_id)
+        .where(slot_stays.c.until_at.is_(None))
+    )
+    alerted = select(alerts.c.laptop_id).where(
+        alerts.c.laptop_id.is_not(None), _needs_hands()
+    )
+    return [sitting, alerted, *([_planned()] if wanted.wanted == "due" else [])]
+
+
+def _planned() -> Select[Any]:
+    return select(visits.c.laptop_id).where(visits.c.state == "planned")
+
+
 def _wanted(wanted: DueFilter) -> ColumnElement[bool]:
     # A set and no question for each laptop: planned visits are few in a big fleet.
-    planned = laptops.c.id.in_(
-        select(visits.c.laptop_id).where(visits.c.state == "planned")
-    )
+    planned = laptops.c.id.in_(_planned())
     if wanted.wanted == "planned":
         return planned
     due = or_(_has_due_pack(wanted.until), _has_alert())
@@ -184,14 +270,18 @@ def _has_due_pack(until: date) -> ColumnElement[bool]:
 
 
 def _has_alert() -> ColumnElement[bool]:
-    return exists().where(
-        alerts.c.laptop_id == laptops.c.id,
-        alerts.c.state != "ended",
+    return exists().where(alerts.c.laptop_id == laptops.c.id, _needs_hands())
+
+
+def _needs_hands() -> ColumnElement[bool]:
+    """Say of an alert whether somebody has to go to the laptop for it."""
+    return and_(
+        alerts.c.state.in_(LIVE_STATES),
         or_(alerts.c.kind.in_(HANDS_ON_KINDS), alerts.c.urgency_rank == 0),
     )
 
 
-def _to_stop_using() -> Select[Any]:
+def _to_stop_using() -> Subquery:
     by_alert = select(alerts.c.laptop_id).where(
         alerts.c.state.in_(LIVE_STATES),
         alerts.c.urgency_rank == 0,
@@ -201,19 +291,18 @@ def _to_stop_using() -> Select[Any]:
         slot_stays.c.until_at.is_(None),
         slot_stays.c.pack_id == assessments.c.pack_id,
         assessments.c.concern == "stop-use",
-        # Named again so that the small index of urgent concerns serves.
-        assessments.c.concern.in_(("inspect", "stop-use")),
+        # As the small index of urgent concerns says it: SQLite does not use it for
+        # values that are bound.
+        text("assessments.concern IN ('inspect', 'stop-use')"),
     )
-    urgent = union(by_alert, by_figures).subquery()
-    return select(urgent.c.laptop_id)
+    return union(by_alert, by_figures).subquery()
 
 
 async def due_counts(connection: AsyncConnection, wanted: DueFilter) -> list[SiteCount]:
     """Count what is due at each site; laptops without a site come last."""
-    urgent = laptops.c.id.in_(_to_stop_using())
-    planned = laptops.c.id.in_(
-        select(visits.c.laptop_id).where(visits.c.state == "planned")
-    )
+    ids = union(*_due_ids(wanted)).subquery()
+    urgent = ids.c.laptop_id.in_(select(_to_stop_using().c.laptop_id))
+    planned = ids.c.laptop_id.in_(_planned())
     query = (
         select(
             laptops.c.site,
@@ -221,9 +310,12 @@ async def due_counts(connection: AsyncConnection, wanted: DueFilter) -> list[Sit
             func.count().filter(urgent).label("stop_use"),
             func.count().filter(planned).label("planned"),
         )
-        .where(_wanted(wanted))
+        .select_from(ids)
+        .join(laptops, laptops.c.id == ids.c.laptop_id)
         .group_by(laptops.c.site)
     )
+    if wanted.wanted == "not planned":
+        query = query.where(~planned)
     if wanted.site is not None:
         query = query.where(laptops.c.site == wanted.site)
     rows = [SiteCount(*row) for row in await connection.execute(query)]
@@ -257,7 +349,7 @@ async def site_laptops(
         .where(
             _wanted(wanted),
             not_(visited),
-            laptops.c.id.not_in(_to_stop_using()),
+            laptops.c.id.not_in(select(_to_stop_using().c.laptop_id)),
             laptops.c.site.is_(None)
             if wanted.site is None
             else laptops.c.site == wanted.site,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, or_, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.audit import AuditLine
@@ -97,14 +97,19 @@ async def trail_about(
 ) -> list[AuditLine]:
     """Return the newest lines about subjects of some kinds, such as ``policy``."""
     column = audit.c
-    matches = [column.subject.startswith(f"{kind}:", autoescape=True) for kind in kinds]
-    condition = matches[0]
-    for match in matches[1:]:
-        condition |= match
+    is_sqlite = connection.dialect.name == "sqlite"
     query = (
         select(*(column[name] for name in AuditLine.__slots__))
-        .where(condition)
+        .where(or_(*(_is_about(kind, is_sqlite=is_sqlite) for kind in kinds)))
         .order_by(column.id.desc())
         .limit(limit)
     )
     return [AuditLine(*row) for row in await connection.execute(query)]
+
+
+def _is_about(kind: str, *, is_sqlite: bool) -> ColumnElement[bool]:
+    if is_sqlite:
+        # SQLite sorts by bytes, so this is a range of an index; LIKE reads all lines.
+        # The semicolon is the character after the colon.
+        return audit.c.subject.between(f"{kind}:", f"{kind};")
+    return audit.c.subject.startswith(f"{kind}:", autoescape=True)

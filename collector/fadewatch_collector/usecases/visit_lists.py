@@ -32,8 +32,8 @@ __all__ = [
 LIST_ROWS = 50
 """Laptops on a page of the list [count]. Own choice."""
 
-SHEETS_AT_ONCE = 60
-"""Sheets on one print page [count]: a good pile for a day. Own choice."""
+SHEETS_AT_ONCE = 20
+"""Sheets on one print page [count]: a day's visits of one person. Own choice."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,21 +102,27 @@ async def due_list(
     chosen = DueFilter(until=until, wanted=wanted, site=site)
     after = None if cursor is None else due_key(cursor)
     async with services.store.reading() as connection:
-        found = await due_part(connection, chosen, after, limit + 1)
+        counts = await due.due_counts(connection, chosen) if is_counted else None
+        due_count = None if counts is None else sum(one.due for one in counts)
+        found = await due_part(connection, chosen, after, limit + 1, due_count)
         shown = found[:limit]
         return DueList(
             entries=await entries_of(
                 connection, services, [one.id for one in shown], until
             ),
             next_cursor=due_cursor(shown[-1].key) if len(found) > limit else None,
-            counts=await due.due_counts(connection, chosen) if is_counted else (),
+            counts=counts or (),
             sites=await pages.sites(connection),
             operators=await rows.able_names(connection),
         )
 
 
 async def due_part(
-    connection: WriteConnection, wanted: DueFilter, after: DueKey | None, limit: int
+    connection: WriteConnection,
+    wanted: DueFilter,
+    after: DueKey | None,
+    limit: int,
+    due_count: int | None = None,
 ) -> list[DueLaptop]:
     """Return laptops that are due, from a place in the list on."""
     site = None if after is None else await due.site_of(connection, after.id)
@@ -125,7 +131,12 @@ async def due_part(
             "the laptop at which the list goes on has moved; begin at the first page"
         )
     return await due.due_laptops(
-        connection, wanted, after=after, after_site=site, limit=limit
+        connection,
+        wanted,
+        after=after,
+        after_site=site,
+        limit=limit,
+        due_count=due_count,
     )
 
 

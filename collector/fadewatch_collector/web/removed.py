@@ -29,7 +29,7 @@ REMOVED = "/removed"
 RECORD = REMOVED + "/{record_id}"
 
 STATES: tuple[RemovedState, ...] = get_args(RemovedState)
-ROWS = 50
+ROWS = 40
 """Records on a page [count]. Own choice."""
 
 _SWOLLEN = {"yes": True, "no": False, "": None}

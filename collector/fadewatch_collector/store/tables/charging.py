@@ -51,5 +51,6 @@ charging_habits = Table(
     Column("rank", Integer, nullable=False),
     Column("details", Json, nullable=False),
     Index(None, "is_advised", "rank", "pack_id"),
+    Index(None, "rank", "pack_id"),
     comment="How each pack has been charged of late, told anew every night.",
 )

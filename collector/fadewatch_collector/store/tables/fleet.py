@@ -51,6 +51,7 @@ laptops = Table(
     Index(None, "board_uuid"),
     Index(None, "last_report_at"),
     Index(None, "site", "id"),
+    Index(None, "maker", "model"),
 )
 
 
@@ -79,6 +80,16 @@ packs = Table(
     Column("temperature_c", Float),
     Column("charge_limit_percent", Integer),
     Index(None, "serial"),
+    # What packs say of themselves, by which types are told.
+    Index(
+        "ix_packs_described",
+        "maker",
+        "model",
+        "unit",
+        "design_capacity",
+        "design_voltage_mv",
+        "chemistry",
+    ),
 )
 
 
@@ -94,6 +105,14 @@ slot_stays = Table(
     # NULL while the pack is still there.
     Column("until_at", Moment),
     Index(None, "laptop_id", "slot", "from_at"),
+    # Where packs sit now.
+    Index(
+        "ix_slot_stays_now",
+        "pack_id",
+        "laptop_id",
+        sqlite_where=text("until_at IS NULL"),
+        postgresql_where=text("until_at IS NULL"),
+    ),
     Index(
         "uq_slot_stays_open",
         "laptop_id",
@@ -221,7 +240,8 @@ assessments = Table(
     Column("concern", Text, nullable=False),
     Column("reasons", Json, nullable=False),
     Column("details", Json),
-    Index(None, "band"),
+    # Which packs are due is told from this index alone.
+    Index("ix_assessments_due", "band", "concern", "plan_on", "pack_id"),
     # The few packs to look at today are found among many.
     Index(
         "ix_assessments_urgent",
