@@ -199,12 +199,38 @@ async def charging_rows(
     limit: int,
 ) -> list[ChargingRow]:
     """Return packs that sit in a laptop, the greatest share near full first."""
-    query = _ordered(wanted).limit(limit)
+    query = _part(_ordered(wanted), after, limit)
+    if not wanted.only_advised:
+        # Found by a walk along the list's index. Left to itself, SQLite begins with
+        # the packs in slots and sorts them all.
+        numbers = _part(_in_order(wanted), after, limit)
+        query = query.where(charging_habits.c.pack_id.in_(numbers))
+    return [_charging_row(row) for row in await connection.execute(query)]
+
+
+def _part(query: Select[Any], after: RankedKey | None, limit: int) -> Select[Any]:
     if after is not None:
         place = tuple_(charging_habits.c.rank, charging_habits.c.pack_id)
         passed = tuple_(literal(after.rank), literal(after.id))
         query = query.where(place < passed)
-    return [_charging_row(row) for row in await connection.execute(query)]
+    return query.limit(limit)
+
+
+def _in_order(wanted: ChargingFilter) -> Select[Any]:
+    """Select the numbers of packs that sit in a laptop, advised or not, in order."""
+    habit = charging_habits.c
+    sits = exists().where(
+        slot_stays.c.pack_id == habit.pack_id, slot_stays.c.until_at.is_(None)
+    )
+    if wanted.site is not None:
+        sits = sits.where(
+            laptops.c.id == slot_stays.c.laptop_id, laptops.c.site == wanted.site
+        )
+    return (
+        select(habit.pack_id)
+        .where(sits.correlate(charging_habits), *_limit_known(wanted))
+        .order_by(habit.rank.desc(), habit.pack_id.desc())
+    )
 
 
 async def stream_charging(
@@ -249,11 +275,14 @@ def _ordered(wanted: ChargingFilter) -> Select[Any]:
         query = query.where(habit.is_advised.is_(True), ~_is_stopped())
     if wanted.site is not None:
         query = query.where(laptops.c.site == wanted.site)
-    if wanted.limit is not None:
-        known = habit.charge_limit_percent
-        is_reported = wanted.limit == "reported"
-        query = query.where(known.is_not(None) if is_reported else known.is_(None))
-    return query
+    return query.where(*_limit_known(wanted))
+
+
+def _limit_known(wanted: ChargingFilter) -> list[ColumnElement[bool]]:
+    if wanted.limit is None:
+        return []
+    known = charging_habits.c.charge_limit_percent
+    return [known.is_not(None) if wanted.limit == "reported" else known.is_(None)]
 
 
 def _charging_row(row: Row[Any]) -> ChargingRow:

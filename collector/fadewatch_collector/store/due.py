@@ -216,22 +216,13 @@ def _beyond(after: DueKey, site: str | None) -> ColumnElement[bool]:
 def _due_ids(wanted: DueFilter) -> list[Select[Any]]:
     """Select the laptops that are due, some more than once; planned ones only if asked.
 
-    Three questions of an index each, where one with OR would read the whole table.
+    What is due by its figures is told from ``ix_assessments_due`` alone.
     """
     if wanted.wanted == "planned":
         return [_planned()]
-    is_due = (
-        assessments.c.band.in_(DUE_BANDS),
-        assessments.c.concern.in_(DUE_CONCERNS),
-        assessments.c.plan_on <= wanted.until,
-    )
-    by_figures = union(*(select(assessments.c.pack_id).where(one) for one in is_due))
-    found = by_figures.subquery()
-    sitting = (
-        select(slot_stays.c.laptop_id)
-        .select_from(found)
-        .join(slot_stays, slot_stays.c.pack_id == found.c.pack_id)
-        .where(slot_stays.c.until_at.is_(None))
+    due_packs = select(assessments.c.pack_id).where(_is_due(wanted.until))
+    sitting = select(slot_stays.c.laptop_id).where(
+        slot_stays.c.until_at.is_(None), slot_stays.c.pack_id.in_(due_packs)
     )
     alerted = select(alerts.c.laptop_id).where(
         alerts.c.laptop_id.is_not(None), _needs_hands()
@@ -259,13 +250,17 @@ def _has_due_pack(until: date) -> ColumnElement[bool]:
             slot_stays.c.laptop_id == laptops.c.id,
             slot_stays.c.until_at.is_(None),
             assessments.c.pack_id == slot_stays.c.pack_id,
-            or_(
-                assessments.c.band.in_(DUE_BANDS),
-                assessments.c.concern.in_(DUE_CONCERNS),
-                assessments.c.plan_on <= until,
-            ),
+            _is_due(until),
         )
         .correlate(laptops)
+    )
+
+
+def _is_due(until: date) -> ColumnElement[bool]:
+    return or_(
+        assessments.c.band.in_(DUE_BANDS),
+        assessments.c.concern.in_(DUE_CONCERNS),
+        assessments.c.plan_on <= until,
     )
 
 
