@@ -91,6 +91,8 @@ FIXED = (
     "/settings/tokens",
     "/settings/accounts",
     "/about",
+    "/agents",
+    "/agents/set-up",
 )
 
 DEEP_FROM = ("/", "/?site=Site+05", "/laptops", "/visits", "/charging")

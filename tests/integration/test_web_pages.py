@@ -232,6 +232,7 @@ ASKED = (
     "/order", "/order/type?pack_type=Veldan%7CVC-52%7CmWh%7C52000%7C", "/order/stock",
     "/fleet", "/fleet/packs?type=Veldan%7CVC-52%7CmWh%7C52000%7C",
     "/removed", "/removed?state=removed", "/places", "/about",
+    "/agents", "/agents/set-up",
     "/settings/policy", "/settings/policy/edit?scope=fleet", "/settings/told",
     "/settings/tokens", "/settings/accounts",
 )  # fmt: skip
