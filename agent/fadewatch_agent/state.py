@@ -32,9 +32,10 @@ def belongs_to_the_service(folder: Path) -> bool:
 
     What root writes there the service could not read or replace afterwards.
     """
-    if sys.platform != "linux" or os.geteuid() != 0:
-        return False
-    return folder.stat().st_uid != 0
+    is_root = False
+    if sys.platform == "linux":
+        is_root = os.geteuid() == 0
+    return is_root and folder.stat().st_uid != 0
 
 
 def read_record(file: Path) -> dict[str, Any]:
