@@ -15,6 +15,7 @@ from fadewatch_collector.store import visits as rows
 from fadewatch_collector.store.due import DueFilter, DueLaptop, SiteCount, Wanted
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.visits import Visit
+from fadewatch_collector.usecases.due_memory import recent_counts
 from fadewatch_collector.usecases.services import Services
 
 __all__ = [
@@ -102,7 +103,9 @@ async def due_list(
     chosen = DueFilter(until=until, wanted=wanted, site=site)
     after = None if cursor is None else due_key(cursor)
     async with services.store.reading() as connection:
-        counts = await due.due_counts(connection, chosen) if is_counted else None
+        counts = (
+            await recent_counts(connection, services, chosen) if is_counted else None
+        )
         due_count = None if counts is None else sum(one.due for one in counts)
         found = await due_part(connection, chosen, after, limit + 1, due_count)
         shown = found[:limit]
