@@ -33,6 +33,7 @@ REPORT = "report: read, queue, deliver, exit"
 REPORT_TLS = "report over TLS"
 BUNDLE = "report over TLS, bundle as it is installed"
 
+_IMPORTS = "import json, ssl, urllib.request, sqlite3"
 _AGENT = "import sys; from fadewatch_agent.__main__ import main; sys.exit(main())"
 
 # A process of its own, without site packages: the peak memory that the kernel tells
@@ -74,16 +75,42 @@ def weigh(rounds: int) -> dict[str, Weight]:
             (folder / "token").write_text("word-for-the-lab")
             programs = {
                 "nothing (pass)": _python("pass"),
-                REFERENCE: _python("import json, ssl, urllib.request, sqlite3"),
+                REFERENCE: _python(_IMPORTS),
                 "read": _python(_AGENT, "read", f"--root={tree}"),
                 BUNDLE: _bundled(folder, tree, secure.url),
                 REPORT: _report(folder, tree, plain.url),
-                REPORT_TLS: _report(
-                    folder, tree, secure.url, f"--ca={folder / 'ca.pem'}"
-                ),
+                REPORT_TLS: _report(folder, tree, secure.url, _trust(folder)),
             }
             _run(folder, 1, programs)
             return _run(folder, rounds, programs)
+
+
+def modules(names: Sequence[str]) -> dict[str, list[str]]:
+    """Return the modules that the named programs load, in the order of loading."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        make_certificates(folder)
+        (folder / "token").write_text("word-for-the-lab")
+        with collector_server(server_context(folder)) as secure:
+            tree = laid_out(TREE, folder)
+            programs = {
+                REFERENCE: _python(_IMPORTS),
+                REPORT_TLS: _report(folder, tree, secure.url, _trust(folder)),
+            }
+            return {name: _loaded(programs[name]) for name in names}
+
+
+def _loaded(words: list[str]) -> list[str]:
+    told = [words[0], "-X", "importtime", *words[1:]]
+    ran = subprocess.run(told, capture_output=True, text=True, check=True)
+    lines = [
+        line for line in ran.stderr.splitlines() if line.startswith("import time:")
+    ]
+    return [line.rpartition("|")[2].strip() for line in lines[1:]]
+
+
+def _trust(folder: Path) -> str:
+    return f"--ca={folder / 'ca.pem'}"
 
 
 def _python(code: str, *words: str) -> list[str]:
@@ -97,7 +124,7 @@ def _bundled(folder: Path, tree: Path, url: str) -> list[str]:
     python = [sys.executable, "-I", "-S"]
     subprocess.run([*python, "-m", "compileall", "-q", folder / "program"], check=True)
     words = [f"--root={tree}", f"--state={folder / 'bundled'}", f"--collector={url}"]
-    trust = [f"--token-file={folder / 'token'}", f"--ca={folder / 'ca.pem'}"]
+    trust = [f"--token-file={folder / 'token'}", _trust(folder)]
     return [*python, str(folder / "program"), "report", *words, *trust, "--patience=0"]
 
 
