@@ -42,11 +42,12 @@ async def add_reports(
     )
     new = set((await connection.execute(statement, list(rows))).scalars())
     if new:
-        queued = [{"report_id": row["report_id"]} for row in rows]
         # In the order received; each id once.
-        ordered = dict.fromkeys(row["report_id"] for row in queued)
+        owners = {row["report_id"]: row["laptop_id"] for row in reversed(rows)}
+        ordered = [i for i in dict.fromkeys(r["report_id"] for r in rows) if i in new]
         await connection.execute(
-            insert(filing_queue), [{"report_id": i} for i in ordered if i in new]
+            insert(filing_queue),
+            [{"report_id": i, "laptop_id": owners[i]} for i in ordered],
         )
     return new
 

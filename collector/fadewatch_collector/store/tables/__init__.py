@@ -34,7 +34,6 @@ from fadewatch_collector.store.tables.finding import search_terms
 from fadewatch_collector.store.tables.fleet import (
     assessments,
     daily_capacity,
-    filing_queue,
     inventory_changes,
     laptops,
     packs,
@@ -48,6 +47,7 @@ from fadewatch_collector.store.tables.outcomes import (
     kept_forecasts,
     threshold_passings,
 )
+from fadewatch_collector.store.tables.queues import assessment_queue, filing_queue
 from fadewatch_collector.store.tables.stock import pack_stock
 from fadewatch_collector.store.tables.visits import visits
 
@@ -55,6 +55,7 @@ __all__ = [
     "agent_keys",
     "alerts",
     "api_tokens",
+    "assessment_queue",
     "assessments",
     "audit",
     "charging_habits",

@@ -138,16 +138,6 @@ reports = Table(
 )
 
 
-filing_queue = Table(
-    "filing_queue",
-    metadata,
-    Column("id", RowId, primary_key=True),
-    Column("report_id", ForeignKey("reports.report_id"), nullable=False),
-    sqlite_autoincrement=True,
-    comment="Stored reports that wait to be filed into packs, readings and inventory.",
-)
-
-
 unreadable_reports = Table(
     "unreadable_reports",
     metadata,
