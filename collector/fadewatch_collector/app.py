@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Callable
 from aiohttp import web
 
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
+from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.jobs.clock import keep_clock
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
@@ -34,6 +35,7 @@ def make_app(services: Services) -> web.Application:
     filing = Filing(services, on_filed)
     intake = Intake(services, filing.wake)
     app = web.Application(handler_args=HANDLER_ARGS)
+    add_edge(app, services.settings)
     add_health(app, services)
     orders = OrderLists(services)
     app.add_subapp(PREFIX, make_api(services, intake, orders=orders))

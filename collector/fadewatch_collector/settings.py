@@ -1,12 +1,14 @@
 """The collector's settings, read once from the environment."""
 
 import re
-from ipaddress import ip_address
+from ipaddress import IPv4Network, IPv6Network, ip_address
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, FilePath, SecretStr, ValidationInfo, field_validator
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+
+Network = IPv4Network | IPv6Network
 
 _MAIL_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")
 """The addresses of RFC 5321 that need no quoting."""
@@ -39,6 +41,11 @@ class Settings(BaseSettings):
         default=None,
         description="Address that people and agents use, when it is not the one "
         "listened on (https://collector.example).",
+    )
+    trusted_proxies: Annotated[tuple[Network, ...], NoDecode] = Field(
+        default=(),
+        description="Addresses or networks of reverse proxies, with commas between; "
+        "X-Forwarded-For, -Proto and -Host are believed from these only.",
     )
     session_hours: float = Field(
         default=12.0, gt=0, le=720, description="How long a sign-in lasts [hours]."
@@ -85,11 +92,21 @@ class Settings(BaseSettings):
         pattern="^[A-Z]{3}$",
         description="Currency of prices, by its three letters (ISO 4217).",
     )
+    log: Literal["json", "text"] | None = Field(
+        default=None,
+        description="Form of log lines; text on a terminal and JSON elsewhere when it "
+        "is not set.",
+    )
     log_level: str = Field(
         default="INFO",
         pattern="^(DEBUG|INFO|WARNING|ERROR)$",
         description="Least severe log line written.",
     )
+
+    @field_validator("trusted_proxies", mode="before")
+    @classmethod
+    def _networks(cls, value: object) -> object:
+        return value.replace(",", " ").split() if isinstance(value, str) else value
 
     @field_validator("mail_security")
     @classmethod

@@ -20,6 +20,7 @@ from fadewatch_collector.api.setup import (
     add_health,
     make_api,
 )
+from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.rules.operators import Role
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.api_tokens import make_api_token
@@ -108,6 +109,7 @@ async def running_api(
     """Run the API, with the real intake behind it unless another is given."""
     writer = Intake(services, lambda: None)
     root = web.Application(handler_args=HANDLER_ARGS)
+    add_edge(root, services.settings)
     add_health(root, services)
     app = make_api(services, intake or writer, limits)
     root.add_subapp(PREFIX, app)

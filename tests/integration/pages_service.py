@@ -10,6 +10,7 @@ from aiohttp.test_utils import TestClient, TestServer
 from multidict import CIMultiDictProxy
 from yarl import URL
 
+from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.rules.operators import Role
 from fadewatch_collector.store.accounts import add_operator
 from fadewatch_collector.usecases.accounts import open_session
@@ -165,6 +166,7 @@ class Pages:
 async def running_pages(services: Services) -> AsyncIterator[Pages]:
     """Run the pages alone on a free port."""
     app = web.Application()
+    add_edge(app, services.settings)
     add_pages(app, services)
 
     async def fails(_request: web.Request) -> web.Response:

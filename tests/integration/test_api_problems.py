@@ -14,6 +14,7 @@ from fadewatch_collector.api.setup import DEFAULT_LIMITS, PREFIX
 from fadewatch_collector.errors import StoreError
 from fadewatch_collector.usecases.services import Services
 from tests.integration.api_service import PROBLEM_TYPE, ApiService, running_api
+from tests.integration.proxied import behind_proxy
 
 
 @pytest.fixture
@@ -81,19 +82,29 @@ async def test_a_caller_who_waits_before_the_body_is_told_to_go_on(
     assert answer.status == 200
 
 
-@pytest.mark.parametrize("sent", ["abc-123", "A.b_C"])
-async def test_a_callers_own_request_id_comes_back(api: ApiService, sent: str) -> None:
-    answer = await api.ask("GET", "/alerts", headers={"X-Request-Id": sent})
+@pytest.mark.parametrize("sent", ["abc-1234", "A.b_C0000"])
+async def test_a_trusted_proxys_request_id_comes_back(
+    services: Services, sent: str
+) -> None:
+    async with running_api(behind_proxy(services)) as api:
+        answer = await api.ask("GET", "/alerts", headers={"X-Request-Id": sent})
 
     assert answer.headers["X-Request-Id"] == answer.json["request_id"] == sent
 
 
-@pytest.mark.parametrize("sent", ["", "a b", "x" * 65, "<script>", "\u00e9"])
-async def test_an_unfit_request_id_is_replaced(api: ApiService, sent: str) -> None:
-    answer = await api.ask("GET", "/alerts", headers={"X-Request-Id": sent})
+@pytest.mark.parametrize("sent", ["", "short", "a b", "x" * 65, "<script>", "\u00e9"])
+async def test_an_unfit_request_id_is_replaced(services: Services, sent: str) -> None:
+    async with running_api(behind_proxy(services)) as api:
+        answer = await api.ask("GET", "/alerts", headers={"X-Request-Id": sent})
 
     assert answer.headers["X-Request-Id"] == answer.json["request_id"] != sent
     assert len(answer.json["request_id"]) == 16
+
+
+async def test_a_request_id_is_taken_from_nobody_else(api: ApiService) -> None:
+    answer = await api.ask("GET", "/alerts", headers={"X-Request-Id": "abc-1234"})
+
+    assert answer.headers["X-Request-Id"] == answer.json["request_id"] != "abc-1234"
 
 
 async def test_a_failure_is_logged_and_answered_without_its_details(

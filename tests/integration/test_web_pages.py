@@ -538,9 +538,10 @@ async def test_a_failure_is_a_page_that_tells_no_detail(
 ) -> None:
     answer = await pages.get("/test/fails")
 
-    number = re.search(r"problem ([0-9a-f]{8})", answer.texts)
+    number = re.search(r"Request ([0-9a-f]{16})", answer.texts)
     assert answer.status == 500
     assert number is not None
+    assert number[1] == answer.headers["X-Request-Id"]
     assert number[1] in caplog.text
     assert "a secret detail" not in answer.body
 

@@ -9,7 +9,7 @@ from aiohttp import web
 
 from fadewatch_collector.api.keys import EXPORT_PLACES, LIMITS, ORDERS, SERVICES
 from fadewatch_collector.api.queries import HorizonQuery, query_of
-from fadewatch_collector.api.request_ids import request_id
+from fadewatch_collector.edge.request_ids import request_id
 from fadewatch_collector.errors import TooManyAttempts
 from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv

@@ -10,6 +10,7 @@ from fadewatch_collector.api.bodies import read_model
 from fadewatch_collector.api.keys import ENROLMENT_BUCKETS, SERVICES
 from fadewatch_collector.api.replies import reply
 from fadewatch_collector.api.requests import Enrolment
+from fadewatch_collector.edge.asked import client_address
 from fadewatch_collector.usecases.enrolment import enrol
 
 BODY_BYTES = 64 * 1024
@@ -21,7 +22,7 @@ _ENROLLED = TypeAdapter(EnrolledLaptop)
 
 async def enrol_laptop(request: web.Request) -> web.Response:
     """Enrol the laptop and answer with its key."""
-    request.app[ENROLMENT_BUCKETS].take(request.remote or "")
+    request.app[ENROLMENT_BUCKETS].take(client_address(request))
     asked = await read_model(request, _ENROLMENT, BODY_BYTES)
     enrolled = await enrol(
         request.app[SERVICES], asked.token, asked.laptop, asked.agent, asked.attempt

@@ -9,8 +9,8 @@ from pydantic.json_schema import JsonSchemaMode
 
 from fadewatch_collector.api.callers import Caller
 from fadewatch_collector.api.problems import PROBLEM_TYPE, Problem
-from fadewatch_collector.api.request_ids import HEADER
 from fadewatch_collector.api.route import Answered, Route, Sent
+from fadewatch_collector.edge.request_ids import HEADER
 from fadewatch_common import __version__
 
 Schema = dict[str, Any]

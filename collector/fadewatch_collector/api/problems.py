@@ -10,7 +10,7 @@ from http import HTTPStatus
 
 from aiohttp import web
 
-from fadewatch_collector.api.request_ids import request_id
+from fadewatch_collector.edge.request_ids import request_id
 from fadewatch_collector.errors import (
     ChangedMeanwhile,
     CollectorError,

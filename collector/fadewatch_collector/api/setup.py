@@ -13,8 +13,8 @@ from fadewatch_collector.api.health import add_health
 from fadewatch_collector.api.limits import DEFAULT_LIMITS, Limits
 from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
-from fadewatch_collector.api.request_ids import add_headers
 from fadewatch_collector.api.routes import ROUTES
+from fadewatch_collector.edge.request_ids import HEADER, request_id
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 
@@ -64,6 +64,13 @@ def make_api(
             route.method, route.path, route.guarded(), expect_handler=_expected
         )
     return app
+
+
+async def add_headers(request: web.Request, response: web.StreamResponse) -> None:
+    """Put the id on an answer, and keep caches and guessing of types away from it."""
+    response.headers[HEADER] = request_id(request)
+    response.headers.setdefault("Cache-Control", "no-store")
+    response.headers.setdefault("X-Content-Type-Options", "nosniff")
 
 
 async def _expected(request: web.Request) -> web.StreamResponse | None:

@@ -1,34 +1,81 @@
-"""Log lines: plain on a terminal, one JSON object a line elsewhere."""
+"""Log lines: for people on a terminal, one JSON object a line elsewhere."""
 
 import json
 import logging
+import re
 import sys
 from datetime import UTC, datetime
+from typing import Literal
+
+from fadewatch_collector.edge.current import REQUEST
+
+LogForm = Literal["json", "text"]
+
+_UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
+"""Control characters, line ends of Unicode, and marks that turn text around."""
 
 
 class JsonLines(logging.Formatter):
-    """One JSON object a line."""
+    """One JSON object a line, in ASCII: no text can end a line or hide in it."""
 
     def format(self, record: logging.LogRecord) -> str:
         """Write one record."""
         line = {
-            "at": datetime.fromtimestamp(record.created, UTC).isoformat(),
+            "time": _time(record),
             "level": record.levelname,
             "logger": record.name,
             "message": record.getMessage(),
         }
+        request = _request(record)
+        if request:
+            line["request_id"] = request
         if record.exc_info:
             line["trace"] = self.formatException(record.exc_info)
-        return json.dumps(line, ensure_ascii=False)
+        return json.dumps(line)
 
 
-def start_logging(level: str) -> None:
-    """Send log lines to standard error, so that standard output stays the command's."""
+class TextLines(logging.Formatter):
+    """A line for people; what a record tells cannot begin another one."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Write one record; the lines of a trace are indented below it."""
+        request = _request(record)
+        end = f"  [{_plain(request)}]" if request else ""
+        lines = [
+            f"{_time(record)} {record.levelname} {_plain(record.getMessage())}{end}"
+        ]
+        if record.exc_info:
+            trace = self.formatException(record.exc_info)
+            lines += [f"    {_plain(line)}" for line in trace.split("\n")]
+        return "\n".join(lines)
+
+
+def start_logging(level: str, form: LogForm | None = None) -> None:
+    """Send log lines to standard error, so that standard output stays the command's.
+
+    Parameters
+    ----------
+    form
+        None: text on a terminal, JSON elsewhere.
+    """
+    if form is None:
+        form = "text" if sys.stderr.isatty() else "json"
     handler = logging.StreamHandler(sys.stderr)
-    if not sys.stderr.isatty():
-        handler.setFormatter(JsonLines())
-    else:
-        handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    handler.setFormatter(JsonLines() if form == "json" else TextLines())
     logging.basicConfig(level=level, handlers=[handler], force=True)
     # The scheduler tells of every run; the rounds tell of theirs themselves.
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
+
+
+def _time(record: logging.LogRecord) -> str:
+    moment = datetime.fromtimestamp(record.created, UTC)
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _request(record: logging.LogRecord) -> str:
+    # The access line is written outside the request's own context and names it itself.
+    return str(getattr(record, "request_id", "")) or REQUEST.get()
+
+
+def _plain(text: str) -> str:
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)

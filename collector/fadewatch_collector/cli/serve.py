@@ -26,7 +26,7 @@ def serve_command() -> None:
 
 def run_service(settings: Settings) -> None:
     """Serve in the foreground; an error that can be explained ends with one line."""
-    start_logging(settings.log_level)
+    start_logging(settings.log_level, settings.log)
     make_folder(settings)
     try:
         with held_folder(settings.data_folder):

@@ -3,6 +3,8 @@
 from aiohttp import web
 from aiohttp.abc import AbstractAccessLogger
 
+from fadewatch_collector.edge.request_ids import request_id
+
 
 class AccessLine(AbstractAccessLogger):
     """Logs method, route, status, size and time; never addresses with secrets.
@@ -22,7 +24,12 @@ class AccessLine(AbstractAccessLogger):
             response.status,
             response.body_length,
             1000 * time,
+            extra={"request_id": _id(request)},
         )
+
+
+def _id(request: web.BaseRequest) -> str:
+    return request_id(request) if isinstance(request, web.Request) else ""
 
 
 def _route(request: web.BaseRequest) -> str:

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 
 from aiohttp import web
 
+from fadewatch_collector.edge.asked import asked
 from fadewatch_collector.errors import InvalidRequest
 from fadewatch_collector.rules.alert_terms import (
     ALERT_KINDS,
@@ -100,7 +101,10 @@ def address(path: str, query: Mapping[str, str | None]) -> str:
 def collector_url(request: web.Request) -> str:
     """Return the address under which agents reach this collector."""
     public_url = request.app[SERVICES].settings.public_url
-    return public_url or f"{request.scheme}://{request.host}"
+    if public_url:
+        return public_url
+    by = asked(request)
+    return f"{by.scheme}://{by.host}"
 
 
 def _one_of(name: str, value: str | None, known: tuple[_Word, ...]) -> _Word | None:

@@ -4,6 +4,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 from aiohttp import web
 
+from fadewatch_collector.edge.asked import asked
 from fadewatch_collector.errors import InvalidRequest, NotSignedIn
 from fadewatch_collector.web.keys import SERVICES, SESSION, SIGNING
 
@@ -102,7 +103,8 @@ def refuse_other_sites(request: web.Request, *, hides_origin: bool = False) -> N
 
 
 def _own_origins(request: web.Request) -> set[str]:
-    own = {f"{request.scheme}://{request.host}"}
+    by = asked(request)
+    own = {f"{by.scheme}://{by.host}"}
     public_url = request.app[SERVICES].settings.public_url
     if public_url:
         parts = urlsplit(public_url)

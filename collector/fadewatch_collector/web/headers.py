@@ -2,6 +2,7 @@
 
 from aiohttp import web
 
+from fadewatch_collector.edge.request_ids import HEADER, request_id
 from fadewatch_collector.web.scope import is_for_pages, is_over_https
 
 CONTENT_SECURITY_POLICY = "; ".join(
@@ -36,6 +37,7 @@ async def add_headers(request: web.Request, response: web.StreamResponse) -> Non
     if not is_for_pages(request):
         return
     response.headers.update(_ALWAYS)
+    response.headers[HEADER] = request_id(request)
     response.headers.setdefault("Cache-Control", "no-store")
     # Other sites learn no address. "no-referrer" would also blank the Origin of our
     # own forms, and with it the check that a form was sent from our own page.

@@ -7,6 +7,7 @@ from http import HTTPStatus
 
 from aiohttp import web
 
+from fadewatch_collector.edge.asked import client_address
 from fadewatch_collector.errors import InvalidRequest, NotSignedIn, TooManyAttempts
 from fadewatch_collector.rules.signs import NOT_A_PROOF, SIGNS
 from fadewatch_collector.usecases import inspections
@@ -121,7 +122,7 @@ def _without_referrer(answer: web.Response) -> web.Response:
 
 def _limit(request: web.Request) -> None:
     now: datetime = request.app[SERVICES].clock()
-    key = network_of(request.remote or "")
+    key = network_of(client_address(request))
     wait = request.app[INSPECT_LIMIT].take(key, now.timestamp())
     if wait:
         raise TooManyAttempts("visits to inspection links", math.ceil(wait))

@@ -2,12 +2,12 @@
 
 import logging
 import math
-import secrets
 from http import HTTPStatus
 
 from aiohttp import web
 from aiohttp.typedefs import Handler
 
+from fadewatch_collector.edge.request_ids import request_id
 from fadewatch_collector.errors import (
     Conflict,
     InvalidRequest,
@@ -66,12 +66,11 @@ async def show_problems(request: web.Request, handler: Handler) -> web.StreamRes
         if request.writer.output_size > 0:
             # A part has been sent: breaking off says more than a page inside a file.
             raise
-        number = secrets.token_hex(4)
-        _log.exception("page failed, problem %s", number)
+        _log.exception("page failed, request %s", request_id(request))
         return _problem(
             request,
             HTTPStatus.INTERNAL_SERVER_ERROR,
-            f"It is noted in the collector's log as problem {number}.",
+            "It is noted in the collector's log, under the number below.",
         )
 
 
@@ -93,7 +92,14 @@ def status_of(error: FadewatchError) -> HTTPStatus:
 
 def _problem(request: web.Request, status: HTTPStatus, detail: str) -> web.Response:
     title = _TITLES.get(status, status.phrase)
-    return page(request, "problem.html", status=status, title=title, detail=detail)
+    return page(
+        request,
+        "problem.html",
+        status=status,
+        title=title,
+        detail=detail,
+        request_id=request_id(request),
+    )
 
 
 def sentence(error: FadewatchError) -> str:

@@ -2,6 +2,7 @@
 
 from aiohttp import web
 
+from fadewatch_collector.edge.asked import asked
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.static import PREFIX
 
@@ -22,4 +23,4 @@ def is_static(request: web.Request) -> bool:
 def is_over_https(request: web.Request) -> bool:
     """Say whether the browser speaks https, to us or to what stands before us."""
     public_url = request.app[SERVICES].settings.public_url or ""
-    return request.secure or public_url.startswith("https://")
+    return asked(request).scheme == "https" or public_url.startswith("https://")

@@ -5,6 +5,7 @@ from typing import Any
 
 from aiohttp import web
 
+from fadewatch_collector.edge.asked import client_address
 from fadewatch_collector.errors import (
     NotSignedIn,
     TooManyAttempts,
@@ -94,7 +95,7 @@ async def _limited_sign_in(
 ) -> accounts.Operator:
     services, limits = request.app[SERVICES], request.app[LIMITS]
     now = services.clock().timestamp()
-    account, address = clean_name(name)[:256], request.remote or ""
+    account, address = clean_name(name)[:256], client_address(request)
     wait = limits.take(account, address, now)
     if wait:
         raise TooManyAttempts("tries to sign in", wait)

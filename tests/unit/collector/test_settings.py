@@ -59,3 +59,25 @@ def test_messages_link_to_where_people_reach_the_pages(
     given: dict[str, Any], url: str
 ) -> None:
     assert Settings(**given).pages_url == url
+
+
+def test_trusted_proxies_are_addresses_and_networks_of_both_families(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv("FADEWATCH_TRUSTED_PROXIES", "10.0.0.5, fd00::/64 192.0.2.0/24")
+
+    assert list(map(str, Settings().trusted_proxies)) == [
+        "10.0.0.5/32",
+        "fd00::/64",
+        "192.0.2.0/24",
+    ]
+
+
+@pytest.mark.parametrize("given", ["proxy.example", "10.0.0.5/24", "*"])
+def test_a_trusted_proxy_that_is_no_address_is_named(
+    monkeypatch: pytest.MonkeyPatch, given: str
+) -> None:
+    monkeypatch.setenv("FADEWATCH_TRUSTED_PROXIES", given)
+
+    with pytest.raises(ValidationError, match="trusted_proxies"):
+        Settings()

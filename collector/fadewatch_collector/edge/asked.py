@@ -1,0 +1,33 @@
+"""From where a request was asked: the one place that decides it."""
+
+from collections.abc import Sequence
+
+from aiohttp import web
+
+from fadewatch_collector.edge.forwarded import Asked, asked_by
+from fadewatch_collector.settings import Network
+
+TRUSTED: web.AppKey[Sequence[Network]] = web.AppKey("TRUSTED")
+"""Proxies that are believed; set on the root application, nobody without it."""
+
+ASKED = web.RequestKey("ASKED", Asked)
+
+_HEADERS = ("x-forwarded-for", "x-forwarded-proto", "x-forwarded-host")
+
+
+def asked(request: web.Request) -> Asked:
+    """Return who asked from where; a trusted proxy's word is taken for it."""
+    if ASKED in request:
+        return request[ASKED]
+    found = Asked(request.remote or "", request.scheme, request.host)
+    trusted = request.config_dict.get(TRUSTED, ())
+    if trusted:
+        sent = {name: request.headers.getall(name, []) for name in _HEADERS}
+        found = asked_by(found, sent, trusted)
+    request[ASKED] = found
+    return found
+
+
+def client_address(request: web.Request) -> str:
+    """Return the client's address: what limits count by."""
+    return asked(request).address

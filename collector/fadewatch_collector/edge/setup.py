@@ -1,0 +1,16 @@
+"""Put what pages and API share on the root application."""
+
+from aiohttp import web
+
+from fadewatch_collector.edge.asked import TRUSTED
+from fadewatch_collector.edge.request_ids import name_request
+from fadewatch_collector.settings import Settings
+
+
+def add_edge(app: web.Application, settings: Settings) -> None:
+    """Believe the trusted proxies, and name every request; first of all that is added.
+
+    An application without it, as in tests of one part, trusts no proxy.
+    """
+    app[TRUSTED] = settings.trusted_proxies
+    app.middlewares.append(name_request)
