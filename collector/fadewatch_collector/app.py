@@ -3,10 +3,15 @@
 import asyncio
 import secrets
 from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, field
+from ssl import SSLContext
 
 from aiohttp import web
 
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
+from fadewatch_collector.edge.certificates import Certificate
+from fadewatch_collector.edge.drain import Drain
 from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.jobs.clock import keep_clock
 from fadewatch_collector.settings import Settings
@@ -24,9 +29,19 @@ from fadewatch_collector.web.setup import add_pages
 SHUTDOWN_S = 10.0
 """How long requests in hand may take to end when the collector stops [s]."""
 
+WAITING_CONNECTIONS = 1024
+"""Connections that may wait to be taken up [count]: at nine in the morning a thousand
+laptops wake in one second. Own choice; the system's own limit may be lower."""
 
-def make_app(services: Services) -> web.Application:
-    """Make the application: intake, filing, assessing and clock run inside it."""
+
+def make_app(services: Services, drain: Drain | None = None) -> web.Application:
+    """Make the application: intake, filing, assessing and clock run inside it.
+
+    Parameters
+    ----------
+    drain
+        Tells the application that the service ends soon.
+    """
     assessor = Assessor(services)
 
     def on_filed(filed: Filed) -> None:
@@ -35,8 +50,8 @@ def make_app(services: Services) -> web.Application:
     filing = Filing(services, on_filed)
     intake = Intake(services, filing.wake)
     app = web.Application(handler_args=HANDLER_ARGS)
-    add_edge(app, services.settings)
-    add_health(app, services)
+    add_edge(app, services.settings, drain)
+    add_health(app, services, drain)
     orders = OrderLists(services)
     app.add_subapp(PREFIX, make_api(services, intake, orders=orders))
     add_pages(app, services, orders)
@@ -68,37 +83,94 @@ def make_app(services: Services) -> web.Application:
     return app
 
 
+@dataclass(frozen=True, slots=True)
+class Signals:
+    """What a running service can be told.
+
+    Attributes
+    ----------
+    stop
+        To end; requests in hand are answered first.
+    hurry
+        Not to wait for load balancers while it ends.
+    renew
+        To take the TLS certificate anew.
+    """
+
+    stop: asyncio.Event = field(default_factory=asyncio.Event)
+    hurry: asyncio.Event = field(default_factory=asyncio.Event)
+    renew: asyncio.Event = field(default_factory=asyncio.Event)
+
+
 async def serve(
-    settings: Settings, stop: asyncio.Event, on_listening: Callable[[str], None]
+    settings: Settings, signals: Signals, on_listening: Callable[[str], None]
 ) -> None:
     """Bring the store up to date and serve until told to stop.
 
     Parameters
     ----------
-    stop
-        Set it to end the service; requests in hand are answered first.
     on_listening
         Called once with the address listened on.
     """
+    certificate = _certificate(settings)
     services = open_services(settings)
+    drain = Drain()
     try:
         await upgrade(services.store)
         runner = web.AppRunner(
-            make_app(services),
+            make_app(services, drain),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,
         )
         await runner.setup()
         try:
-            await web.TCPSite(runner, settings.host, settings.port).start()
-            on_listening(_address(runner))
-            await stop.wait()
+            async with _renewed(certificate, signals.renew) as context:
+                await _listen(runner, settings, context)
+                on_listening(_address(runner, is_secure=context is not None))
+                await signals.stop.wait()
+                await drain.begin(settings.drain_seconds, signals.hurry)
         finally:
             await runner.cleanup()
     finally:
         await services.store.close()
 
 
-def _address(runner: web.AppRunner) -> str:
+def _certificate(settings: Settings) -> Certificate | None:
+    if settings.tls_certificate is None or settings.tls_key is None:
+        return None
+    return Certificate(settings.tls_certificate, settings.tls_key)
+
+
+@asynccontextmanager
+async def _renewed(
+    certificate: Certificate | None, asked: asyncio.Event
+) -> AsyncIterator[SSLContext | None]:
+    """Keep the certificate as new as its files while the block runs."""
+    if certificate is None:
+        yield None
+        return
+    watch = asyncio.create_task(certificate.watch(asked), name="certificate")
+    try:
+        yield certificate.context
+    finally:
+        watch.cancel()
+        await asyncio.gather(watch, return_exceptions=True)
+
+
+async def _listen(
+    runner: web.AppRunner, settings: Settings, context: SSLContext | None
+) -> None:
+    site = web.TCPSite(
+        runner,
+        settings.host,
+        settings.port,
+        ssl_context=context,
+        backlog=WAITING_CONNECTIONS,
+    )
+    await site.start()
+
+
+def _address(runner: web.AppRunner, *, is_secure: bool) -> str:
     host, port = runner.addresses[0][:2]
-    return f"http://{f'[{host}]' if ':' in host else host}:{port}"
+    scheme = "https" if is_secure else "http"
+    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}"

@@ -13,6 +13,7 @@
         ├── InvalidRequest        also ValueError
         ├── Conflict              also ValueError
         │   └── ChangedMeanwhile  carries who and when
+        ├── CertificateTrouble    (edge.certificates) also OSError
         ├── DeliveryProblem       (outbound.problems)
         │   ├── TryLater          also ConnectionError; may carry retry_after
         │   └── Refused           also ValueError

@@ -42,6 +42,23 @@ class Settings(BaseSettings):
         description="Address that people and agents use, when it is not the one "
         "listened on (https://collector.example).",
     )
+    tls_certificate: Path | None = Field(
+        default=None,
+        description="File with the service's certificate and those between it and the "
+        "authority (PEM); plain HTTP when it is not set.",
+    )
+    tls_key: Path | None = Field(
+        default=None,
+        validate_default=True,
+        description="File with the certificate's private key (PEM, no password).",
+    )
+    drain_seconds: float = Field(
+        default=0,
+        ge=0,
+        le=300,
+        description="How long the collector says 'not ready' before it stops, for load "
+        "balancers that ask [s].",
+    )
     trusted_proxies: Annotated[tuple[Network, ...], NoDecode] = Field(
         default=(),
         description="Addresses or networks of reverse proxies, with commas between; "
@@ -108,6 +125,13 @@ class Settings(BaseSettings):
     def _networks(cls, value: object) -> object:
         return value.replace(",", " ").split() if isinstance(value, str) else value
 
+    @field_validator("tls_key")
+    @classmethod
+    def _both_or_none(cls, value: Path | None, info: ValidationInfo) -> Path | None:
+        if (value is None) != (info.data.get("tls_certificate") is None):
+            raise ValueError("the certificate and its key go together; set both")
+        return value
+
     @field_validator("mail_security")
     @classmethod
     def _secret_beyond_loopback(cls, value: str, info: ValidationInfo) -> str:
@@ -134,7 +158,8 @@ class Settings(BaseSettings):
         if self.public_url is not None:
             return self.public_url.rstrip("/")
         host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"http://{host}:{self.port}"
+        scheme = "http" if self.tls_certificate is None else "https"
+        return f"{scheme}://{host}:{self.port}"
 
     @property
     def store_url(self) -> str:

@@ -143,7 +143,9 @@ async def test_without_its_store_the_process_is_healthy_and_not_ready(
     api: ApiService,
 ) -> None:
     async with api.services.store.writing() as connection:
-        await connection.execute(text("ALTER TABLE laptops RENAME TO elsewhere"))
+        await connection.execute(
+            text("ALTER TABLE alembic_version RENAME TO elsewhere")
+        )
 
     async with api.client.get("/healthz") as response:
         assert response.status == 200

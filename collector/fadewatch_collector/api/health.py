@@ -8,6 +8,7 @@ from pydantic import TypeAdapter
 from fadewatch_collector.api.answers import Health
 from fadewatch_collector.api.problems import problems
 from fadewatch_collector.api.replies import reply
+from fadewatch_collector.edge.drain import Drain
 from fadewatch_collector.errors import StoreError
 from fadewatch_collector.store.ping import ping
 from fadewatch_collector.usecases.services import Services
@@ -18,8 +19,16 @@ STORE_TIMEOUT_S = 5.0
 _HEALTH = TypeAdapter(Health)
 
 
-def add_health(app: web.Application, services: Services) -> None:
-    """Add the two routes to the root application."""
+def add_health(
+    app: web.Application, services: Services, drain: Drain | None = None
+) -> None:
+    """Add the two routes to the root application.
+
+    Parameters
+    ----------
+    drain
+        Once it has begun, the collector is not ready any more.
+    """
 
     async def healthz(request: web.Request) -> web.StreamResponse:
         del request
@@ -27,6 +36,8 @@ def add_health(app: web.Application, services: Services) -> None:
 
     async def ready(request: web.Request) -> web.StreamResponse:
         del request
+        if drain is not None and drain.has_begun:
+            raise StoreError("the collector is stopping")
         await check_ready(services)
         return reply(_HEALTH, Health())
 
@@ -38,12 +49,15 @@ def add_health(app: web.Application, services: Services) -> None:
 
 
 async def check_ready(services: Services) -> None:
-    """Ask the store for a sign of life.
+    """Ask the store for a sign of life, and whether it has every table.
+
+    A store that a newer collector has brought up to date is ready: while several are
+    renewed in turn, the others go on.
 
     Raises
     ------
     StoreError
-        It does not answer, or not in time.
+        It does not answer, or not in time, or waits for its migrations.
     """
     try:
         async with asyncio.timeout(STORE_TIMEOUT_S):

@@ -36,7 +36,7 @@ async def _prepare(services: Services) -> str:
         click.echo(f"Stored {count} reports of an invented fleet in {seconds:.0f} s.")
     token = await make_single_sign_in(services, OPERATOR, LINK_LIFETIME)
     settings = services.settings
-    base = settings.public_url or f"http://{settings.host}:{settings.port}"
+    base = settings.pages_url
     return base + sign_in_path(token)
 
 

@@ -6,7 +6,7 @@ import signal
 
 import click
 
-from fadewatch_collector.app import serve
+from fadewatch_collector.app import Signals, serve
 from fadewatch_collector.cli.context import fail, make_folder, read_settings
 from fadewatch_collector.cli.logs import start_logging
 from fadewatch_collector.settings import Settings
@@ -20,6 +20,7 @@ def serve_command() -> None:
 
     It listens on FADEWATCH_HOST and FADEWATCH_PORT and keeps its SQLite store in
     FADEWATCH_DATA_FOLDER, unless FADEWATCH_DATABASE_URL names a PostgreSQL database.
+    SIGHUP makes it take its TLS certificate anew.
     """
     run_service(read_settings())
 
@@ -38,12 +39,18 @@ def run_service(settings: Settings) -> None:
 
 
 async def _serve(settings: Settings) -> None:
-    stop = asyncio.Event()
+    signals = Signals()
+
+    def stop() -> None:
+        # Told a second time, it waits for nobody.
+        (signals.hurry if signals.stop.is_set() else signals.stop).set()
+
     loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        with contextlib.suppress(NotImplementedError):
-            loop.add_signal_handler(number, stop.set)
-    await serve(settings, stop, _announce)
+    with contextlib.suppress(NotImplementedError):
+        loop.add_signal_handler(signal.SIGINT, stop)
+        loop.add_signal_handler(signal.SIGTERM, stop)
+        loop.add_signal_handler(signal.SIGHUP, signals.renew.set)
+    await serve(settings, signals, _announce)
 
 
 def _announce(address: str) -> None:

@@ -148,10 +148,9 @@ def sign_in_link(name: str, minutes: int) -> None:
 
 
 def _address(settings: Settings) -> str:
-    if settings.public_url is not None:
-        return settings.public_url.rstrip("/")
     # Port 0 is chosen by the running service, which a command knows nothing of.
-    return f"http://{settings.host}:{settings.port}" if settings.port else ""
+    is_known = settings.public_url is not None or settings.port
+    return settings.pages_url if is_known else ""
 
 
 def _who() -> str:

@@ -1,6 +1,7 @@
 """Bring a store to this collector's schema, and refuse what is newer."""
 
 from dataclasses import dataclass
+from functools import cache
 
 from alembic import command
 from alembic.config import Config
@@ -43,6 +44,18 @@ async def upgrade(store: Store) -> Revisions:
         async with store.writing() as connection:
             await connection.run_sync(_apply)
     return before
+
+
+def is_behind(found: str | None) -> bool:
+    """Say whether a store at a revision lacks what this collector's migrations make."""
+    return found is None or found in _older()
+
+
+@cache
+def _older() -> frozenset[str]:
+    script = _script()
+    every = {step.revision for step in script.walk_revisions()}
+    return frozenset(every - {script.get_current_head()})
 
 
 def _script() -> ScriptDirectory:
