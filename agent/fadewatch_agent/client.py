@@ -22,9 +22,11 @@ from fadewatch_agent.errors import (
     Unacceptable,
     Unreachable,
 )
+from fadewatch_agent.readers.files import clean
 from fadewatch_agent.their_clock import (
     OF_TIME,
     is_valid_by_their_clock,
+    parsed_date,
     seconds_ahead,
     without_time,
 )
@@ -48,6 +50,9 @@ _GZIP = 31
 
 _PROXY_PORT = 80
 """Port of a proxy whose address names none."""
+
+_WORDS = 200
+"""Most characters shown of what somebody else wrote."""
 
 _REFUSED = (401, 403)
 _COME_BACK = (408, 425, 429, 500, 502, 503, 504)
@@ -143,7 +148,8 @@ class Client:
             except (OSError, http.client.HTTPException, UnicodeError) as second:
                 raise Unreachable(f"{self._collector}: {second!r}") from second
         except (OSError, http.client.HTTPException, UnicodeError) as error:
-            why = str(error) or repr(error)
+            # It may quote what came: a person reads it on a terminal.
+            why = clean(str(error), _WORDS) or repr(error)
             raise Unreachable(f"{self._collector}: {why}") from error
         return _understood(response.status, answer, response.headers, expected)
 
@@ -279,9 +285,10 @@ def _understood(
         raise Unreachable(words, wait)
     if status in _AT_FAULT and kind == _PROBLEM and record is not None:
         raise Unacceptable(words)
-    if target := fields.get("Location"):
-        words += f", a redirect to {target[:200]}, which is not followed"
-    raise NotACollector(f"{words}, not what a collector says ({kind or 'no type'})")
+    if target := clean(fields.get("Location") or "", _WORDS):
+        words += f", a redirect to {target}, which is not followed"
+    shown = clean(kind, _WORDS) or "no type"
+    raise NotACollector(f"{words}, not what a collector says ({shown})")
 
 
 def _object(answer: bytes) -> dict[str, Any] | None:
@@ -295,7 +302,7 @@ def _object(answer: bytes) -> dict[str, Any] | None:
 def _explained(record: dict[str, Any] | None) -> str:
     """Word a problem (RFC 9457) after the status."""
     told = [str((record or {}).get(name) or "") for name in ("title", "detail")]
-    words = ": ".join(part[:200] for part in told if part)
+    words = ": ".join(shown for part in told if (shown := clean(part, _WORDS)))
     return f" ({words})" if words else ""
 
 
@@ -309,12 +316,8 @@ def retry_after_seconds(text: str | None, now: datetime) -> float | None:
     asked = (text or "").strip()
     if asked.isascii() and asked.isdigit():
         return min(float(asked[:10]), LONGEST_WAIT)
-    # Only an answer with a date pays for the parser.
-    from email.utils import parsedate_to_datetime  # noqa: PLC0415
-
-    try:
-        date = parsedate_to_datetime(asked)
-    except (ValueError, TypeError):
+    date = parsed_date(asked)
+    if date is None:
         return None
-    seconds = (date.replace(tzinfo=date.tzinfo or UTC) - now).total_seconds()
+    seconds = (date - now).total_seconds()
     return min(max(seconds, 0.0), LONGEST_WAIT)

@@ -182,7 +182,8 @@ def parse_settings(text: str, file: str) -> dict[str, Any]:
 
     try:
         values = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
+        # TOMLDecodeError is a ValueError; a number of 5,000 digits is a bare one.
         raise InvalidConfiguration(f"{file}: {error}") from error
     if unknown := sorted(values.keys() - set(_KEYS)):
         raise InvalidConfiguration(

@@ -5,6 +5,7 @@ from functools import partial
 from typing import Any, NamedTuple, TypeVar
 
 from fadewatch_agent.errors import NotACollector, Unacceptable, Unreachable
+from fadewatch_agent.readers.files import clean
 from fadewatch_agent.spool import Queued, SetAside, Spool, is_sound
 from fadewatch_common.report import MAX_REPORTS
 
@@ -134,8 +135,8 @@ def _settle(spool: Spool, rows: list[Queued], answer: dict[str, Any]) -> Deliver
         if report_id in sent and status in ("stored", "duplicate"):
             delivered.add(report_id)
         elif report_id in sent and status == "rejected":
-            problem = str(fields.get("problem") or "no reason given")
-            rejected[report_id] = problem[:_PROBLEM_LENGTH]
+            problem = clean(str(fields.get("problem") or ""), _PROBLEM_LENGTH)
+            rejected[report_id] = problem or "no reason given"
     spool.settle(delivered, [SetAside(i, p) for i, p in rejected.items()])
     if unnamed := len(sent - delivered - rejected.keys()):
         raise NotACollector(f"the answer says nothing of {unnamed} of the reports sent")

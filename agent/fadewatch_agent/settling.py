@@ -35,7 +35,8 @@ def settle_times(spool: Spool, now: Taken, ahead: float) -> int:
 def rewritten(body: str, claimed: datetime, true: datetime) -> str:
     """Return a report with its time corrected and a remark that says so."""
     report = json.loads(body)
-    remarks = list(report.get("remarks") or ())[: MAX_REMARKS - 1]
+    told = report.get("remarks")
+    remarks = told[: MAX_REMARKS - 1] if isinstance(told, list) else []
     report["measured_at"] = format_moment(true)
     report["remarks"] = [*remarks, clock_remark(claimed, true)]
     return json.dumps(report, ensure_ascii=False, separators=(",", ":"))
@@ -43,6 +44,7 @@ def rewritten(body: str, claimed: datetime, true: datetime) -> str:
 
 def _claimed(body: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(json.loads(body)["measured_at"])
-    except (ValueError, KeyError, TypeError):
+        claimed = datetime.fromisoformat(json.loads(body)["measured_at"])
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
+    return claimed if claimed.tzinfo else None

@@ -319,7 +319,7 @@ def is_sound(body: str) -> bool:
     """Say whether a body is the JSON object that was put in."""
     try:
         return isinstance(json.loads(body), dict)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
 
 

@@ -42,7 +42,7 @@ def read_record(file: Path) -> dict[str, Any]:
     """Return a file's JSON object; empty when it is missing or damaged."""
     try:
         record = json.loads(file.read_bytes())
-    except (FileNotFoundError, ValueError):
+    except (FileNotFoundError, ValueError, RecursionError):
         return {}
     return record if isinstance(record, dict) else {}
 

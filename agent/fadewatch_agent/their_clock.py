@@ -11,6 +11,8 @@ import ssl
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 
+from fadewatch_common.report import FIRST_YEAR, LAST_YEAR
+
 # OpenSSL, include/openssl/x509_vfy.h: not yet valid, has expired; do not check times.
 OF_TIME = (9, 10)
 _NO_CHECK_TIME = 0x200000
@@ -26,7 +28,11 @@ def parsed_date(text: str | None) -> datetime | None:
     """Understand an HTTP date (RFC 9110, 5.6.7); None for anything else."""
     try:
         date = parsedate_to_datetime(text or "")
-    except (ValueError, TypeError, IndexError):
+    except (ValueError, TypeError, IndexError, OverflowError):
+        return None
+    # A time that no report may have is nobody's; near the last year of all, adding
+    # to it breaks.
+    if not FIRST_YEAR <= date.year <= LAST_YEAR:
         return None
     return date if date.tzinfo else date.replace(tzinfo=UTC)
 

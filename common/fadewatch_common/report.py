@@ -37,6 +37,9 @@ PACK_STATES: tuple[PackState, ...] = (
 )
 DRIVE_KINDS: tuple[DriveKind, ...] = ("nvme", "ssd", "hdd", "emmc", "unknown")
 
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+"""Years in which a report may say that it was measured. Own choice."""
+
 NAME_LENGTH = 128
 """Longest name, model or serial kept [characters]; ACPI strings have up to 63."""
 REMARK_LENGTH = 300
@@ -152,7 +155,7 @@ class Report:
     """
 
     report_id: Annotated[str, Text(36, min_length=36)]
-    measured_at: Annotated[datetime, Aware()]
+    measured_at: Annotated[datetime, Aware(FIRST_YEAR, LAST_YEAR)]
     agent: Agent
     laptop: Laptop
     packs: Annotated[tuple[Pack, ...], AtMost(MAX_PACKS)] = ()

@@ -7,7 +7,13 @@ from pathlib import Path
 
 from fadewatch_common.report import NAME_LENGTH
 
-_SPACES = re.compile(r"[\x00-\x20\x7f-\xa0\ud800-\udfff]+")
+_SPACES = re.compile(
+    "[\x00-\x20\x7f-\xa0\u2028-\u202e\u2066-\u2069\ud800-\udfff]+",
+)
+"""What no name or serial has any use for: controls, line and paragraph ends, halves of
+characters, and the marks that turn round the reading direction of what follows
+(Unicode Standard Annex 9, section 2)."""
+
 _LONGEST_NUMBER = 20
 """Characters of the longest 64-bit number with its sign."""
 
@@ -75,7 +81,8 @@ def clean(raw: bytes | str, limit: int = NAME_LENGTH) -> str | None:
     """Return text fit for a report, or None when nothing is left.
 
     Firmware ships blanks, tabs, NULs and bytes that are not UTF-8: what is no
-    character becomes U+FFFD, runs of blanks and control characters one space.
+    character becomes U+FFFD, runs of blanks, control characters and marks that turn
+    the reading direction round one space.
     """
     text = raw.decode("utf-8", "replace") if isinstance(raw, bytes) else raw
     return _SPACES.sub(" ", text).strip()[:limit].strip() or None

@@ -15,6 +15,9 @@ SAME_VOLTAGE = 0.05
 """Design voltages of one type differ by so much at most, as a part. Own choice: 3.7 and
 3.85 V a cell are both in use for one pack, a cell more in series is 20 % or more."""
 
+_LONGEST_FIGURE = len(str(2**31 - 1))
+"""Digits of the largest capacity or voltage that a report holds."""
+
 _UNIT_WORDS = {"mWh": "Wh", "mAh": "mAh"}
 _MILLI = 1000
 
@@ -115,8 +118,8 @@ def type_of_key(key: str) -> PackType:
             _unescaped(maker) or None,
             _unescaped(model) or None,
             _unit(unit),
-            int(capacity) if capacity else None,
-            int(voltage) if voltage else None,
+            _figure(capacity),
+            _figure(voltage),
             None,
         )
     except ValueError as error:
@@ -150,6 +153,15 @@ def _escaped(part: str) -> str:
 
 def _unescaped(part: str) -> str:
     return part.replace("%7C", "|").replace("%25", "%")
+
+
+def _figure(text: str) -> int | None:
+    if not text:
+        return None
+    # No report holds more; a number of hundreds of digits breaks what compares it.
+    if not (text.isascii() and text.isdigit()) or len(text) > _LONGEST_FIGURE:
+        raise ValueError(text)
+    return int(text)
 
 
 def _unit(text: str) -> Unit:

@@ -127,10 +127,16 @@ def checked(figures: StockFigures) -> StockFigures:
     return figures
 
 
+_LONGEST_NUMBER = 12
+"""Characters of a number that a person may write, leading zeros and all. Own choice."""
+
+
 def _whole(text: str, what: str, most: int) -> int:
-    if not (text.isascii() and text.isdigit()) or int(text[:12]) > most:
+    # Bounded before it is read: a number of thousands of digits cannot be.
+    digits = text if text.isascii() and len(text) <= _LONGEST_NUMBER else ""
+    if not digits.isdigit() or int(digits) > most:
         raise InvalidRequest(f"{what} is a whole number between 0 and {most}")
-    return int(text)
+    return int(digits)
 
 
 def _day(text: str) -> date:
