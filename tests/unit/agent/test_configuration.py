@@ -64,6 +64,8 @@ def test_options_come_before_the_file(tmp_path: Path) -> None:
     ("text", "message"),
     [
         ("collector =", "Invalid value"),
+        ("queue_limit = " + "9" * 5_000, "integer"),
+        ("state = " + "[" * 5_000, "recursion"),
         (
             'colector = "x"',
             "unknown setting colector; there are collector, token, token_file",

@@ -156,7 +156,11 @@ def test_what_an_answer_names_is_settled_though_it_forgets_others(spool: Spool) 
 
 @given(
     st.recursive(
-        st.none() | st.booleans() | st.integers() | st.text(max_size=5),
+        st.none()
+        | st.booleans()
+        | st.integers()
+        | st.text(st.characters(), max_size=5)
+        | st.sampled_from(["a", "stored", "rejected", "\ud800"]),
         lambda inner: (
             st.lists(inner, max_size=3)
             | st.dictionaries(
@@ -285,3 +289,20 @@ def test_jitter_covers_the_whole_range(attempt: int, share: float) -> None:
 
     assert 0 <= wait <= LONGEST_BACKOFF
     assert wait == pytest.approx(share * backoff(attempt, lambda most: most))
+
+
+def test_a_reason_that_is_no_text_can_be_kept_all_the_same(spool: Spool) -> None:
+    fill(spool, "a")
+    answer = {"report_id": "a", "status": "rejected", "problem": "\ud800\x1b[2Jno"}
+
+    deliver(spool, Collector(lambda _: {"results": [answer]}), patience())
+
+    assert spool.set_aside() == [SetAside("a", "[2Jno")]
+
+
+def test_a_body_nested_without_end_is_set_aside_unsent(spool: Spool) -> None:
+    spool.put("a", "2026-03-14", "[" * 100_000)
+
+    deliver(spool, Collector(stored), patience())
+
+    assert spool.set_aside() == [SetAside("a", "damaged")]

@@ -30,6 +30,7 @@ from fadewatch_common.bounds import Text
         (b"Z\xe9ta", "Z�ta"),
         (b"\xa0 7", "� 7"),
         ("\udce9x", "x"),
+        ("QM\u202e57\u2066-3S\u2028", "QM 57 -3S"),
         ("0", "0"),
     ],
 )

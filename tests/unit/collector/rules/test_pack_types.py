@@ -116,7 +116,19 @@ def test_a_key_finds_its_type_after_the_commonest_figure_has_moved() -> None:
     assert same_type("Tarnvale|TV-Z|mWh|57000|11400", types) is None
 
 
-@pytest.mark.parametrize("key", ["", "a|b", "a|b|Wh|1|2", "a|b|mWh|x|2"])
+@pytest.mark.parametrize(
+    "key",
+    [
+        "",
+        "a|b",
+        "a|b|Wh|1|2",
+        "a|b|mWh|x|2",
+        "a|b|mWh|-1|2",
+        "a|b|mWh|\N{ARABIC-INDIC DIGIT ONE}|2",
+        f"a|b|mWh|{'9' * 400}|2",
+        f"a|b|mWh|1|{'9' * 5_000}",
+    ],
+)
 def test_a_text_that_is_no_key_is_refused(key: str) -> None:
     with pytest.raises(InvalidRequest, match="key"):
         type_of_key(key)
