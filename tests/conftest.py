@@ -89,6 +89,25 @@ def new_store(
 
 
 @pytest.fixture
+def empty_store(
+    tmp_path: Path, database: str, request: pytest.FixtureRequest
+) -> Callable[[], Awaitable[Settings]]:
+    """Make a database without any schema when it is called."""
+    folder = tmp_path / "empty"
+    folder.mkdir()
+
+    async def make() -> Settings:
+        if database == "sqlite":
+            return Settings(data_folder=folder)
+        url = await server.empty_database()
+        return Settings(data_folder=folder, database_url=SecretStr(url))
+
+    if database != "sqlite":
+        server: PostgresServer = request.getfixturevalue("postgres")
+    return make
+
+
+@pytest.fixture
 async def services(
     new_store: Callable[[], Awaitable[Settings]], clock: StandingClock
 ) -> AsyncIterator[Services]:

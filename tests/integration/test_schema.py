@@ -1,24 +1,18 @@
 """Migrations bring every store to the newest schema, and no further."""
 
 import pytest
-from alembic.autogenerate import compare_metadata
-from alembic.migration import MigrationContext
-from sqlalchemy import Connection, text
+from sqlalchemy import text
 
 from fadewatch_collector.errors import StoreIsNewer
 from fadewatch_collector.store.schema import revisions, upgrade
-from fadewatch_collector.store.tables import metadata
 from fadewatch_collector.usecases.services import Services
 from tests.integration.postgres import DATABASES
+from tests.old_store import differences
 
 ON = DATABASES
 
 
 async def test_the_migrations_make_exactly_the_tables(services: Services) -> None:
-    def differences(connection: Connection) -> list[object]:
-        found = compare_metadata(MigrationContext.configure(connection), metadata)
-        return list(found)
-
     async with services.store.reading() as connection:
         assert await connection.run_sync(differences) == []
 

@@ -53,5 +53,5 @@ async def test_who_file_at_once_file_each_report_once(services: Services) -> Non
     filed = await asyncio.gather(*(file_waiting(services, 3) for _ in range(5)))
 
     assert sorted(one.reports for one in filed) == [0, 3, 3, 3, 3]
-    assert len(await rows(services, select(readings.c.id))) == 12
+    assert len(await rows(services, select(readings.c.report_id))) == 12
     assert len(await rows(services, select(packs.c.id))) == 3

@@ -266,7 +266,7 @@ async def _save_readings(
         sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
     )
     statement = make_insert(readings).on_conflict_do_nothing(
-        index_elements=[readings.c.report_id, readings.c.slot]
+        index_elements=list(readings.primary_key)
     )
     await connection.execute(statement, [_reading_values(r) for r in stored])
     days = {(reading.pack_id, reading.measured_at.date()) for reading in stored}

@@ -11,7 +11,6 @@ from sqlalchemy import (
     PrimaryKeyConstraint,
     Table,
     Text,
-    UniqueConstraint,
     text,
 )
 
@@ -134,6 +133,13 @@ reports = Table(
     Column("received_at", Moment, nullable=False),
     Column("body", Text, nullable=False),
     Index(None, "laptop_id", "measured_at"),
+    # Retention goes by it. Rows lie in its order, so that a summary of pages will do.
+    Index(
+        None,
+        "received_at",
+        postgresql_using="brin",
+        postgresql_with={"autosummarize": True},
+    ),
     comment="Reports as received. A row here is what 'stored' promises.",
 )
 
@@ -151,11 +157,11 @@ unreadable_reports = Table(
 readings = Table(
     "readings",
     metadata,
-    Column("id", RowId, primary_key=True),
     Column("pack_id", ForeignKey("packs.id"), nullable=False),
     Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
     Column("slot", Text, nullable=False),
-    Column("report_id", ForeignKey("reports.report_id"), nullable=False),
+    # No reference: raw reports may be deleted before their readings.
+    Column("report_id", Text, nullable=False),
     Column("measured_at", Moment, nullable=False),
     Column("unit", Text, nullable=False),
     Column("design_capacity", Integer),
@@ -168,8 +174,13 @@ readings = Table(
     Column("charge_limit_percent", Integer),
     Column("error_margin_percent", Integer),
     Column("mains_online", Boolean),
-    UniqueConstraint("report_id", "slot"),
+    # A report has one moment, so the moment makes no second reading of a slot
+    # possible; PostgreSQL wants it in the key, because the months are told by it.
+    PrimaryKeyConstraint("report_id", "slot", "measured_at"),
     Index(None, "pack_id", "measured_at"),
+    sqlite_with_rowid=False,
+    postgresql_partition_by="RANGE (measured_at)",
+    comment="What each report says of each pack; it may outlive the raw report.",
 )
 
 

@@ -1,6 +1,6 @@
 """An index that tells when the alert list changed last."""
 
-from alembic import op
+from fadewatch_collector.store.migrations.online import make_index
 
 revision = "0006"
 down_revision = "0005"
@@ -9,4 +9,4 @@ depends_on = None
 
 
 def upgrade() -> None:
-    op.create_index("ix_alerts_changed_at", "alerts", ["changed_at"])
+    make_index("ix_alerts_changed_at", "alerts", ["changed_at"])

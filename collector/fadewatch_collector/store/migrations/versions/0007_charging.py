@@ -9,6 +9,7 @@ from alembic import op
 
 from fadewatch_collector.rules.charging_day import charging_day
 from fadewatch_collector.store.columns import Json, Moment, RowId
+from fadewatch_collector.store.migrations.online import each_committed
 
 revision = "0007"
 down_revision = "0006"
@@ -66,6 +67,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("pack_id", "day", name="pk_daily_charging"),
         comment="A pack's readings of one day (UTC), counted by how it was charged.",
         sqlite_with_rowid=False,
+        if_not_exists=True,
     )
     op.create_table(
         "charging_habits",
@@ -83,19 +85,28 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("pack_id", name="pk_charging_habits"),
         comment="How each pack has been charged of late, told anew every night.",
+        if_not_exists=True,
     )
     op.create_index(
         "ix_charging_habits_is_advised_rank_pack_id",
         "charging_habits",
         ["is_advised", "rank", "pack_id"],
         unique=False,
+        if_not_exists=True,
     )
-    _fill(op.get_bind())
+    with each_committed():
+        _fill(op.get_bind())
 
 
 def _fill(bind: sa.Connection) -> None:
-    """Count the readings that are there, some packs at a time."""
-    after = 0
+    """Count the readings that are there, some packs at a time.
+
+    Days are written in the order of the packs' numbers, so after an interruption only
+    the last pack may be there in part: it is where to go on.
+    """
+    last = bind.scalar(sa.select(sa.func.max(_DAILY.c.pack_id))) or 0
+    bind.execute(sa.delete(_DAILY).where(_DAILY.c.pack_id == last))
+    after = last - 1
     while packs := _next_packs(bind, after):
         read = sa.select(_READINGS).where(_READINGS.c.pack_id.in_(packs))
         ordered = read.order_by(_READINGS.c.pack_id, _READINGS.c.measured_at)

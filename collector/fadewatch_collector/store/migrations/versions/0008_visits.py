@@ -4,6 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 from fadewatch_collector.store.columns import Json, Moment, RowId
+from fadewatch_collector.store.migrations.online import make_index
 
 revision = "0008"
 down_revision = "0007"
@@ -38,23 +39,38 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_visits"),
         comment="Visits planned, done and called off; what is due is worked out, "
         "not kept.",
+        if_not_exists=True,
     )
-    op.create_index("ix_visits_assigned_to", "visits", ["assigned_to"], unique=False)
-    op.create_index("ix_visits_laptop_id", "visits", ["laptop_id"], unique=False)
-    op.create_index("ix_visits_state_id", "visits", ["state", "id"], unique=False)
+    op.create_index(
+        "ix_visits_assigned_to",
+        "visits",
+        ["assigned_to"],
+        unique=False,
+        if_not_exists=True,
+    )
+    op.create_index(
+        "ix_visits_laptop_id", "visits", ["laptop_id"], unique=False, if_not_exists=True
+    )
+    op.create_index(
+        "ix_visits_state_id",
+        "visits",
+        ["state", "id"],
+        unique=False,
+        if_not_exists=True,
+    )
     op.create_index(
         "uq_visits_planned",
         "visits",
         ["laptop_id"],
         unique=True,
+        if_not_exists=True,
         sqlite_where=sa.text("state = 'planned'"),
         postgresql_where=sa.text("state = 'planned'"),
     )
-    op.create_index(
+    make_index(
         "ix_assessments_urgent",
         "assessments",
         ["concern"],
-        unique=False,
         sqlite_where=sa.text("concern IN ('inspect', 'stop-use')"),
         postgresql_where=sa.text("concern IN ('inspect', 'stop-use')"),
     )

@@ -1,7 +1,8 @@
 """Indexes for long lists: what is due, what packs say, and how they are charged."""
 
 import sqlalchemy as sa
-from alembic import op
+
+from fadewatch_collector.store.migrations.online import drop_index, make_index
 
 revision = "0009"
 down_revision = "0008"
@@ -10,22 +11,22 @@ depends_on = None
 
 
 def upgrade() -> None:
-    op.drop_index("ix_assessments_band", table_name="assessments")
-    op.create_index(
+    drop_index("ix_assessments_band", "assessments")
+    make_index(
         "ix_assessments_due", "assessments", ["band", "concern", "plan_on", "pack_id"]
     )
-    op.create_index(
+    make_index(
         "ix_slot_stays_now",
         "slot_stays",
         ["pack_id", "laptop_id"],
         sqlite_where=sa.text("until_at IS NULL"),
         postgresql_where=sa.text("until_at IS NULL"),
     )
-    op.create_index(
+    make_index(
         "ix_charging_habits_rank_pack_id", "charging_habits", ["rank", "pack_id"]
     )
-    op.create_index("ix_laptops_maker_model", "laptops", ["maker", "model"])
-    op.create_index(
+    make_index("ix_laptops_maker_model", "laptops", ["maker", "model"])
+    make_index(
         "ix_packs_described",
         "packs",
         [
