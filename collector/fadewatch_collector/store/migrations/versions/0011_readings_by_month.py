@@ -20,8 +20,8 @@ from fadewatch_collector.store.migrations.online import (
     make_index,
 )
 
-revision = "0010"
-down_revision = "0009"
+revision = "0011"
+down_revision = "0010"
 branch_labels = None
 depends_on = None
 
