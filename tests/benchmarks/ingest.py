@@ -108,7 +108,7 @@ def wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
     deadline = time.monotonic() + START_S
     while time.monotonic() < deadline and process.poll() is None:
         try:
-            urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=2)  # noqa: S310  loopback
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=2)
         except urllib.error.HTTPError:
             return
         except OSError:
@@ -192,7 +192,6 @@ def measure(server: Server, seconds: float, rate: float, seed: int) -> Measured:
         (after[1] - before[1]) / answered * 1e6,
         {name: n for name, n in statuses.items() if name != "200"},
     )
-
 
 
 @contextlib.contextmanager

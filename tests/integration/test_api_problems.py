@@ -37,7 +37,7 @@ class BrokenIntake:
     def __init__(self, error: Exception) -> None:
         self.error = error
 
-    async def store(self, laptop_id: int, reports: object) -> Any:
+    async def receive(self, key: object, reports: object) -> Any:
         raise self.error
 
 

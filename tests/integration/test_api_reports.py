@@ -342,5 +342,5 @@ async def test_a_full_queue_asks_to_come_back(services: Services) -> None:
 class _FullIntake:
     """An intake with no room left."""
 
-    async def store(self, laptop_id: int, reports: object) -> Any:
+    async def receive(self, key: object, reports: object) -> Any:
         raise QueueFull(6.2)

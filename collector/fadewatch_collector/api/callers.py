@@ -5,7 +5,14 @@ from typing import Literal, assert_never
 
 from aiohttp import web
 
-from fadewatch_collector.api.keys import AGENT_KEY, LAPTOP_ID, OPERATOR, RENEW, SERVICES
+from fadewatch_collector.api.keys import (
+    AGENT_KEY,
+    KNOWN_KEY,
+    KNOWN_KEYS,
+    LAPTOP_ID,
+    OPERATOR,
+    SERVICES,
+)
 from fadewatch_collector.errors import NotAllowed, NotSignedIn
 from fadewatch_collector.rules.operators import Role, at_least
 from fadewatch_collector.usecases.agent_keys import owner_of_key
@@ -17,13 +24,17 @@ Caller = Literal["anyone", "agent", "operator"]
 _BEARER = re.compile(r"Bearer +([A-Za-z0-9._~+/-]{1,256}=*)", re.IGNORECASE)
 
 
-async def let_in(request: web.Request, caller: Caller, role: Role) -> None:
+async def let_in(
+    request: web.Request, caller: Caller, role: Role, *, write_checks_key: bool = False
+) -> None:
     """Find out who calls and note it on the request.
 
     Parameters
     ----------
     role
         Least role of an operator.
+    write_checks_key
+        Whose the agent's key is will do: what the handler writes says if it is valid.
 
     Raises
     ------
@@ -37,9 +48,12 @@ async def let_in(request: web.Request, caller: Caller, role: Role) -> None:
             return
         case "agent":
             key = _secret(request, "send this laptop's key as 'Bearer'")
-            owner = await owner_of_key(request.app[SERVICES], key)
-            request[LAPTOP_ID], request[RENEW] = owner.laptop_id, owner.renew
             request[AGENT_KEY] = key
+            if write_checks_key:
+                request[KNOWN_KEY] = await request.app[KNOWN_KEYS].find(key)
+            else:
+                owner = await owner_of_key(request.app[SERVICES], key)
+                request[LAPTOP_ID] = owner.laptop_id
         case "operator":
             token = _secret(request, "send an API token as 'Bearer'")
             operator = await operator_of_api_token(request.app[SERVICES], token)

@@ -9,7 +9,8 @@ from aiohttp import web
 from fadewatch_collector.api.buckets import Buckets
 from fadewatch_collector.api.limits import Limits
 from fadewatch_collector.rules.operators import Operator
-from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
+from fadewatch_collector.usecases.intake import Receipt, ReceivedReport
+from fadewatch_collector.usecases.known_keys import KnownKey, KnownKeys
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 
@@ -17,14 +18,15 @@ from fadewatch_collector.usecases.services import Services
 class IntakePort(Protocol):
     """Where received reports go."""
 
-    async def store(
-        self, laptop_id: int, reports: Sequence[ReceivedReport]
-    ) -> list[ReportStatus]:
-        """Store reports of one laptop; returns when they are durable."""
+    async def receive(
+        self, key: KnownKey, reports: Sequence[ReceivedReport]
+    ) -> Receipt:
+        """Store reports that came with a key; returns when they are durable."""
         ...
 
 
 LIMITS = web.AppKey("LIMITS", Limits)
+KNOWN_KEYS = web.AppKey("KNOWN_KEYS", KnownKeys)
 SERVICES = web.AppKey("SERVICES", Services)
 ORDERS = web.AppKey("ORDERS", OrderLists)
 INTAKE: web.AppKey[IntakePort] = web.AppKey("INTAKE")
@@ -35,6 +37,6 @@ DESCRIPTION = web.AppKey("DESCRIPTION", bytes)
 
 LAPTOP_ID = web.RequestKey("LAPTOP_ID", int)
 AGENT_KEY = web.RequestKey("AGENT_KEY", str)
-RENEW = web.RequestKey("RENEW", bool)
+KNOWN_KEY = web.RequestKey("KNOWN_KEY", KnownKey)
 OPERATOR = web.RequestKey("OPERATOR", Operator)
 QUERY = web.RequestKey("QUERY", object)

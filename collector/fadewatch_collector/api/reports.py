@@ -9,8 +9,15 @@ from pydantic import TypeAdapter
 from fadewatch_collector.api.answers import ReportResult, ReportResults
 from fadewatch_collector.api.batches import BadReport, read_batch
 from fadewatch_collector.api.bodies import read_body
-from fadewatch_collector.api.keys import INTAKE, LAPTOP_ID, RENEW, REPORT_BUCKETS
+from fadewatch_collector.api.keys import (
+    AGENT_KEY,
+    INTAKE,
+    KNOWN_KEY,
+    KNOWN_KEYS,
+    REPORT_BUCKETS,
+)
 from fadewatch_collector.api.replies import reply
+from fadewatch_collector.usecases.agent_keys import KeyEnded
 from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
 from fadewatch_common.report import MAX_BODY_BYTES
 
@@ -25,16 +32,22 @@ _RESULTS = TypeAdapter(ReportResults)
 
 async def take_reports(request: web.Request) -> web.Response:
     """Store the good reports, and answer for each once it is durable."""
-    laptop_id = request[LAPTOP_ID]
-    request.app[REPORT_BUCKETS].take(laptop_id)
+    key = request[KNOWN_KEY]
+    request.app[REPORT_BUCKETS].take(key.laptop_id)
     body = await read_body(request, MAX_BODY_BYTES)
     if len(body) < THREAD_BYTES:
         batch = read_batch(body)
     else:
         batch = await asyncio.to_thread(read_batch, body)
     good = [report for report in batch if isinstance(report, ReceivedReport)]
-    statuses = await request.app[INTAKE].store(laptop_id, good)
-    results = ReportResults(results=_results(batch, statuses), renew_key=request[RENEW])
+    try:
+        receipt = await request.app[INTAKE].receive(key, good)
+    except KeyEnded:
+        request.app[KNOWN_KEYS].forget(request[AGENT_KEY])
+        raise
+    results = ReportResults(
+        results=_results(batch, receipt.statuses), renew_key=receipt.renew_key
+    )
     return reply(_RESULTS, results, without_defaults=True)
 
 

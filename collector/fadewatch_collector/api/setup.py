@@ -15,6 +15,7 @@ from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.routes import ROUTES
 from fadewatch_collector.edge.request_ids import HEADER, request_id
+from fadewatch_collector.usecases.known_keys import KnownKeys
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 
@@ -54,6 +55,7 @@ def make_api(
     app[keys.SERVICES] = services
     app[keys.ORDERS] = orders or OrderLists(services)
     app[keys.INTAKE] = intake
+    app[keys.KNOWN_KEYS] = KnownKeys(services)
     app[keys.REPORT_BUCKETS] = Buckets("reports", limits.reports, clock)
     app[keys.ENROLMENT_BUCKETS] = Buckets("enrolments", limits.enrolments, clock)
     app[keys.EXPORT_PLACES] = asyncio.Semaphore(limits.exports_at_once)

@@ -1,12 +1,13 @@
 """The keys with which agents report."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import exists, insert, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import agent_keys, laptops
+from fadewatch_collector.store.tables import agent_keys, laptops, reports
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +27,10 @@ class KeyRow:
     has_elders: bool
 
 
-async def key_by_digest(connection: AsyncConnection, digest: bytes) -> KeyRow | None:
-    """Return the valid key with this digest."""
+async def keys_by_digest(
+    connection: AsyncConnection, digests: Collection[bytes]
+) -> dict[bytes, KeyRow]:
+    """Return the valid keys with these digests."""
     elder = agent_keys.alias()
     has_elders = exists().where(
         elder.c.laptop_id == agent_keys.c.laptop_id,
@@ -36,10 +39,15 @@ async def key_by_digest(connection: AsyncConnection, digest: bytes) -> KeyRow | 
     )
     key = agent_keys.c
     query = select(
-        key.id, key.laptop_id, key.created_at, key.renewal_asked_at, has_elders
-    ).where(key.digest == digest, key.revoked_at.is_(None))
-    row = (await connection.execute(query)).first()
-    return KeyRow(*row) if row else None
+        key.digest,
+        key.id,
+        key.laptop_id,
+        key.created_at,
+        key.renewal_asked_at,
+        has_elders,
+    ).where(key.digest.in_(digests), key.revoked_at.is_(None))
+    rows = await connection.execute(query)
+    return {digest: KeyRow(*row) for digest, *row in rows}
 
 
 async def laptop_of_attempt(
@@ -57,7 +65,9 @@ async def laptop_of_attempt(
         .where(
             key.attempt == attempt,
             key.token_id == token_id,
+            # A report that is not filed yet is one too.
             laptops.c.last_report_at.is_(None),
+            ~exists().where(reports.c.laptop_id == key.laptop_id),
         )
     )
     return await connection.scalar(query.limit(1))

@@ -1,11 +1,11 @@
-"""Reports as received: the write that 'stored' promises."""
+"""Reports as received, and the queue in which they wait to be filed."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import bindparam, delete, func, insert, select, update
+from sqlalchemy import bindparam, delete, func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
@@ -55,10 +55,12 @@ async def add_reports(
 async def note_contact(
     connection: AsyncConnection, contacts: Mapping[int, datetime]
 ) -> None:
-    """Keep when each laptop last reported."""
+    """Keep when each laptop last reported; an earlier moment changes nothing."""
+    known = laptops.c.last_report_at
     await connection.execute(
         update(laptops)
         .where(laptops.c.id == bindparam("laptop"))
+        .where(or_(known.is_(None), known < bindparam("at")))
         .values(last_report_at=bindparam("at")),
         # In one order everywhere, so that two transactions never wait for each other.
         [{"laptop": laptop_id, "at": at} for laptop_id, at in sorted(contacts.items())],

@@ -38,6 +38,20 @@ class Store:
         """Say whether the store is a SQLite file."""
         return self.engine.dialect.name == "sqlite"
 
+    @property
+    def path(self) -> str:
+        """Return the path of the SQLite file."""
+        path = self.engine.url.database
+        if not self.is_sqlite or path is None:
+            raise TypeError("only a SQLite store has a file")
+        return path
+
+    @asynccontextmanager
+    async def turn(self) -> AsyncIterator[None]:
+        """Hold the write gate without a connection: who waits, waits in line."""
+        async with self._gate:
+            yield
+
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[AsyncConnection]:
         """Give a connection for reading: one steady view until it is given back."""
@@ -80,7 +94,7 @@ def open_store(url: str) -> Store:
     if parsed.get_backend_name() == "sqlite":
         parsed = parsed.set(drivername="sqlite+aiosqlite")
         engine = create_async_engine(parsed, hide_parameters=True)
-        _prepare_sqlite(engine)
+        _prepare_engine(engine)
     else:
         parsed = parsed.set(drivername="postgresql+asyncpg")
         engine = create_async_engine(parsed, hide_parameters=True, pool_pre_ping=True)
@@ -92,22 +106,27 @@ def sqlite_url(path: Path) -> str:
     return f"sqlite:///{path}"
 
 
-def _prepare_sqlite(engine: AsyncEngine) -> None:
+def prepare_sqlite(connection: Any) -> None:
+    """Set a new connection to a SQLite file up, whichever driver made it."""
+    cursor = connection.cursor()
+    for pragma in (
+        f"busy_timeout={BUSY_TIMEOUT_MS}",
+        "journal_mode=WAL",
+        # FULL: a commit is on the disk before anyone is told 'stored'.
+        "synchronous=FULL",
+        "foreign_keys=ON",
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _prepare_engine(engine: AsyncEngine) -> None:
     @event.listens_for(engine.sync_engine, "connect")
     def on_connect(dbapi_connection: Any, _record: object) -> None:
         # The driver's own BEGIN comes too late and is never IMMEDIATE: a reader that
         # then writes would fail at once instead of waiting for its turn.
         dbapi_connection.isolation_level = None
-        cursor = dbapi_connection.cursor()
-        for pragma in (
-            f"busy_timeout={BUSY_TIMEOUT_MS}",
-            "journal_mode=WAL",
-            # FULL: a commit is on the disk before anyone is told 'stored'.
-            "synchronous=FULL",
-            "foreign_keys=ON",
-        ):
-            cursor.execute(f"PRAGMA {pragma}")
-        cursor.close()
+        prepare_sqlite(dbapi_connection)
 
     @event.listens_for(engine.sync_engine, "begin")
     def on_begin(connection: Connection) -> None:

@@ -1,5 +1,6 @@
 """Tell a database that cannot work now from a statement that is wrong."""
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -41,8 +42,26 @@ def told_as_trouble() -> Iterator[Progress]:
         raise StoreTrouble(error) from error
 
 
+@contextmanager
+def told_as_driver_trouble() -> Iterator[None]:
+    """Raise `StoreTrouble` as `told_as_trouble` does, around a driver's own calls."""
+    try:
+        yield
+    except (sqlite3.OperationalError, OSError) as error:
+        raise StoreTrouble(error) from error
+    except Exception as error:
+        # PostgreSQL's driver is optional: its errors are known by what they carry.
+        if not _says_not_now(error):
+            raise
+        raise StoreTrouble(error) from error
+
+
 def _is_trouble(error: DBAPIError) -> bool:
     if isinstance(error, OperationalError) or error.connection_invalidated:
         return True
-    code = getattr(error.orig, "sqlstate", None) or ""
+    return _says_not_now(error.orig)
+
+
+def _says_not_now(error: BaseException | None) -> bool:
+    code = getattr(error, "sqlstate", None) or ""
     return code.startswith(TROUBLE_CLASSES)

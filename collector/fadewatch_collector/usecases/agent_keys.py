@@ -18,6 +18,13 @@ KEY_AGE = timedelta(days=180)
 """Age at which an agent is asked to renew its key. Own choice."""
 
 
+class KeyEnded(NotSignedIn):
+    """The key is unknown or revoked."""
+
+    def __init__(self) -> None:
+        super().__init__("the key is unknown or revoked; enrol this laptop again")
+
+
 @dataclass(frozen=True, slots=True)
 class KeyOwner:
     """Whose key it is, and whether it should be renewed."""
@@ -108,11 +115,12 @@ async def revoke_key(services: Services, laptop_id: int, who: str) -> None:
 
 
 async def _valid(services: Services, key: str) -> KeyRow:
+    digest = digest_of(key)
     async with services.store.reading() as connection:
-        row = await rows.key_by_digest(connection, digest_of(key))
-    if row is None:
-        raise NotSignedIn("the key is unknown or revoked; enrol this laptop again")
-    return row
+        found = await rows.keys_by_digest(connection, [digest])
+    if digest not in found:
+        raise KeyEnded
+    return found[digest]
 
 
 def _wants_renewal(row: KeyRow, now: datetime) -> bool:

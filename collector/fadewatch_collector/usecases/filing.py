@@ -123,6 +123,10 @@ async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
             packs = await rows.save_desk(connection, desk)
             await refresh_terms(connection, desk.laptops)
             await _raise_events(connection, desk, now)
+        # Here and not with intake, whose commits would then wait for this transaction.
+        await intake.note_contact(
+            connection, {stored.laptop_id: stored.received_at for stored in waiting}
+        )
         await intake.leave_queue(connection, [stored.queue_id for stored in waiting])
     return Filed(
         len(waiting),

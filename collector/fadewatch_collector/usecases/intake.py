@@ -7,14 +7,18 @@ once. A queue that is full answers 'come back later' instead of growing.
 
 import asyncio
 import logging
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
 from fadewatch_collector.errors import QueueFull, StoreTrouble
-from fadewatch_collector.store import intake as rows
+from fadewatch_collector.store.report_group import NewReport, Written
+from fadewatch_collector.store.report_writer import report_writer
+from fadewatch_collector.usecases.agent_keys import KeyEnded
+from fadewatch_collector.usecases.known_keys import KnownKey
 from fadewatch_collector.usecases.services import Services
 
 log = logging.getLogger(__name__)
@@ -46,20 +50,58 @@ class ReportStatus:
 
 
 @dataclass(frozen=True, slots=True)
+class Receipt:
+    """What became of a request's reports, and whether its key should be renewed."""
+
+    statuses: Sequence[ReportStatus]
+    renew_key: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Commit:
+    """One transaction of reports, for whoever keeps count.
+
+    Attributes
+    ----------
+    seconds
+        From the first statement to the end of the commit.
+    """
+
+    requests: int
+    reports: int
+    new: int
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Request:
     laptop_id: int
+    key: KnownKey | None
     reports: Sequence[ReceivedReport]
-    answer: asyncio.Future[list[ReportStatus]] = field(
-        default_factory=lambda: asyncio.get_running_loop().create_future()
-    )
+    answer: asyncio.Future[Receipt]
 
 
 class Intake:
-    """The one writer of reports in this process."""
+    """The one writer of reports in this process.
 
-    def __init__(self, services: Services, on_stored: Callable[[], None]) -> None:
+    Parameters
+    ----------
+    on_stored
+        Called when there is something to file.
+    on_commit
+        Called after each commit.
+    """
+
+    def __init__(
+        self,
+        services: Services,
+        on_stored: Callable[[], None],
+        on_commit: Callable[[Commit], None] = lambda _commit: None,
+    ) -> None:
         self._services = services
         self._on_stored = on_stored
+        self._on_commit = on_commit
+        self._writer = report_writer(services.store)
         self._waiting: deque[_Request] = deque()
         self._waiting_reports = 0
         self._arrived = asyncio.Event()
@@ -70,39 +112,57 @@ class Intake:
         """Number of reports that wait for their commit."""
         return self._waiting_reports
 
+    async def receive(
+        self, key: KnownKey, reports: Sequence[ReceivedReport]
+    ) -> Receipt:
+        """Store reports that came with a key; returns when they are durable.
+
+        Raises
+        ------
+        KeyEnded
+            The key is not valid any more; nothing was stored.
+        QueueFull
+            Too many reports wait already, or the collector is stopping.
+        """
+        return await self._queued(key.laptop_id, key, reports)
+
     async def store(
         self, laptop_id: int, reports: Sequence[ReceivedReport]
-    ) -> list[ReportStatus]:
-        """Store reports of one laptop; returns when they are durable.
+    ) -> Sequence[ReportStatus]:
+        """Store reports of one laptop, from inside the collector.
 
         Raises
         ------
         QueueFull
-            Too many reports wait already, or the collector is stopping.
+            As :meth:`receive`.
         """
-        if not reports:
-            return []
+        return (await self._queued(laptop_id, None, reports)).statuses
+
+    async def _queued(
+        self, laptop_id: int, key: KnownKey | None, reports: Sequence[ReceivedReport]
+    ) -> Receipt:
         room = self._services.settings.intake_queue - self._waiting_reports
         # A request larger than the whole queue still gets in when nothing waits.
         full = len(reports) > room and self._waiting_reports > 0
         if self._closing or full:
             raise QueueFull(RETRY_AFTER_S)
-        request = _Request(laptop_id, reports)
-        self._waiting.append(request)
+        answer = asyncio.get_running_loop().create_future()
+        self._waiting.append(_Request(laptop_id, key, reports, answer))
         self._waiting_reports += len(reports)
         self._arrived.set()
         # The commit goes on when the client hangs up, so the future is shielded.
-        return await asyncio.shield(request.answer)
+        return await asyncio.shield(answer)
 
     async def run(self) -> None:
         """Commit what arrives until ``close`` is called and all is written."""
-        while True:
-            await self._arrived.wait()
-            self._arrived.clear()
-            while self._waiting:
-                await self._commit(self._take())
-            if self._closing:
-                return
+        async with self._writer:
+            while True:
+                await self._arrived.wait()
+                self._arrived.clear()
+                while self._waiting:
+                    await self._commit(self._take())
+                if self._closing:
+                    return
 
     def close(self) -> None:
         """Take nothing more; ``run`` ends when what waits is written."""
@@ -122,53 +182,63 @@ class Intake:
 
     async def _commit(self, batch: list[_Request]) -> None:
         try:
-            new = await self._write(batch)
+            written = await self._write(batch)
         except StoreTrouble:
             log.exception("reports could not be written; agents will send them again")
-            self._settle(batch, QueueFull(RETRY_AFTER_S))
+            self._refuse(batch, QueueFull(RETRY_AFTER_S))
         except Exception as problem:
             # One request the database chokes on must not cost its neighbours.
             if len(batch) > 1:
-                for request in batch:
-                    await self._commit([request])
+                middle = len(batch) // 2
+                await self._commit(batch[:middle])
+                await self._commit(batch[middle:])
                 return
             log.exception("a request could not be written")
-            self._settle(batch, problem)
+            self._refuse(batch, problem)
         else:
-            if new:
+            if written.new:
                 self._on_stored()
-            self._settle(batch, new)
+            self._answer(batch, written)
 
-    async def _write(self, batch: list[_Request]) -> set[str]:
-        now = self._services.clock()
-        values = [
-            {
-                "report_id": report.report_id,
-                "laptop_id": request.laptop_id,
-                "measured_at": report.measured_at,
-                "received_at": now,
-                "body": report.body,
-            }
+    async def _write(self, batch: list[_Request]) -> Written:
+        group = [
+            NewReport(
+                report.report_id,
+                request.laptop_id,
+                None if request.key is None else request.key.id,
+                report.measured_at,
+                report.body,
+            )
             for request in batch
             for report in request.reports
         ]
-        async with self._services.store.writing() as connection:
-            new = await rows.add_reports(connection, values)
-            contacts = {request.laptop_id: now for request in batch}
-            await rows.note_contact(connection, contacts)
-        return new
+        keys = {request.key.id for request in batch if request.key is not None}
+        started = time.perf_counter()
+        written = await self._writer.write(group, keys, self._services.clock())
+        took = time.perf_counter() - started
+        self._on_commit(Commit(len(batch), len(group), len(written.new), took))
+        return written
 
-    def _settle(self, batch: list[_Request], outcome: set[str] | Exception) -> None:
+    def _answer(self, batch: list[_Request], written: Written) -> None:
+        now, new = self._services.clock(), set(written.new)
+        for request in batch:
+            key = request.key
+            if key is not None and key.id not in written.keys:
+                self._refuse([request], KeyEnded())
+                continue
+            self._waiting_reports -= len(request.reports)
+            renew = key is not None and (written.keys[key.id] or now >= key.renew_from)
+            statuses = _statuses(request, new)
+            if not request.answer.done():
+                request.answer.set_result(Receipt(statuses, renew))
+
+    def _refuse(self, batch: list[_Request], problem: Exception) -> None:
         for request in batch:
             self._waiting_reports -= len(request.reports)
-            if request.answer.done():
-                continue
-            if isinstance(outcome, Exception):
-                request.answer.set_exception(outcome)
+            if not request.answer.done():
+                request.answer.set_exception(problem)
                 # The client may have gone: an exception nobody awaits is no news.
                 request.answer.exception()
-            else:
-                request.answer.set_result(_statuses(request, outcome))
 
 
 def _statuses(request: _Request, new: set[str]) -> list[ReportStatus]:

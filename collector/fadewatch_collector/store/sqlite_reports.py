@@ -1,0 +1,147 @@
+"""Write groups of reports to SQLite, on a thread and a connection of their own.
+
+A group is one hop to the thread. There every statement runs in one step and gives at
+most one row back: between steps the thread would have to wait for the interpreter,
+which the event loop needs at the same time.
+"""
+
+import asyncio
+import json
+import sqlite3
+from collections.abc import Collection, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Any, Self
+
+from fadewatch_collector.store.report_group import NewReport, Written
+from fadewatch_collector.store.store import Store, prepare_sqlite
+from fadewatch_collector.store.trouble import told_as_driver_trouble
+
+STATEMENTS_KEPT = 256
+"""Compiled statements kept: one for each number of reports in a group. Own choice."""
+
+_KEYS = """
+    SELECT json_group_object(id, renewal_asked_at IS NOT NULL) FROM agent_keys
+    WHERE id IN (SELECT value FROM json_each(?)) AND revoked_at IS NULL
+"""
+_KNOWN = """
+    SELECT json_group_array(report_id) FROM reports
+    WHERE report_id IN (SELECT value FROM json_each(?))
+"""
+_STORE = (
+    "INSERT INTO reports (report_id, laptop_id, measured_at, received_at, body) VALUES"
+)
+_QUEUE = """
+    INSERT INTO filing_queue (report_id, laptop_id)
+    SELECT json_extract(value, '$[0]'), json_extract(value, '$[1]') FROM json_each(?)
+"""
+
+
+class SqliteWriter:
+    """Writes groups of reports to a SQLite file."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="reports")
+        self._connection: sqlite3.Connection | None = None
+
+    async def __aenter__(self) -> Self:
+        """Get ready."""
+        return self
+
+    async def __aexit__(self, *_why: object) -> None:
+        """Let go of the file."""
+        loop = asyncio.get_running_loop()
+        await loop.run_in_executor(self._thread, self._close)
+        self._thread.shutdown(wait=False)
+
+    async def write(
+        self, group: Sequence[NewReport], keys: Collection[int], now: datetime
+    ) -> Written:
+        """Write what is new of a group and came with a valid key."""
+        loop = asyncio.get_running_loop()
+        with told_as_driver_trouble():
+            async with self._store.turn():
+                return await loop.run_in_executor(
+                    self._thread, self._write, group, keys, now
+                )
+
+    def _write(
+        self, group: Sequence[NewReport], keys: Collection[int], now: datetime
+    ) -> Written:
+        with self._transaction() as connection:
+            valid = {
+                int(key): bool(asked)
+                for key, asked in _told(connection, _KEYS, list(keys)).items()
+            }
+            # Of reports with one id the first that may be stored is.
+            sent: dict[str, NewReport] = {}
+            for report in group:
+                if report.key_id is None or report.key_id in valid:
+                    sent.setdefault(report.report_id, report)
+            # Nobody else can write before this transaction ends, so what is not
+            # there now is new.
+            for known in _told(connection, _KNOWN, list(sent)):
+                del sent[known]
+            if sent:
+                _insert(connection, list(sent.values()), now)
+        return Written(set(sent), valid)
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        connection = self._connection or self._connected()
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield connection
+            connection.execute("COMMIT")
+        except BaseException:
+            # Some errors, a full disk for one, have ended it already.
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+
+    def _connected(self) -> sqlite3.Connection:
+        connection = sqlite3.connect(
+            self._store.path, isolation_level=None, cached_statements=STATEMENTS_KEPT
+        )
+        prepare_sqlite(connection)
+        self._connection = connection
+        return connection
+
+    def _close(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+
+def _insert(
+    connection: sqlite3.Connection, fresh: Sequence[NewReport], now: datetime
+) -> None:
+    received = _moment(now)
+    values: list[str | int] = []
+    for report in fresh:
+        values += (
+            report.report_id,
+            report.laptop_id,
+            _moment(report.measured_at),
+            received,
+            report.body,
+        )
+    rows = ",".join(["(?,?,?,?,?)"] * len(fresh))
+    connection.execute(f"{_STORE} {rows}", values)
+    # In the order received.
+    queued = [(report.report_id, report.laptop_id) for report in fresh]
+    connection.execute(_QUEUE, (json.dumps(queued),))
+
+
+def _told(connection: sqlite3.Connection, query: str, about: Sequence[object]) -> Any:
+    """Return the JSON that a query about a list gives in its one row."""
+    (row,) = connection.execute(query, (json.dumps(about),))
+    return json.loads(row[0])
+
+
+def _moment(moment: datetime) -> str:
+    """Write a moment as the column type ``Moment`` does on SQLite."""
+    utc = moment.astimezone(UTC).replace(tzinfo=None)
+    return utc.isoformat(" ", "microseconds")
