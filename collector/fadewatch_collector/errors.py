@@ -10,6 +10,7 @@
         ├── TokenRefused          also PermissionError
         ├── TooManyAttempts       also RuntimeError; carries retry_after_s
         ├── QueueFull             also RuntimeError; carries retry_after_s
+        ├── ProviderTrouble       also ConnectionError
         ├── InvalidRequest        also ValueError
         ├── Conflict              also ValueError
         │   └── ChangedMeanwhile  carries who and when
@@ -51,6 +52,15 @@ class NotSignedIn(CollectorError, PermissionError):
 
     def __init__(self, why: str = "sign in, or send a valid key") -> None:
         super().__init__(why)
+
+
+class ProviderTrouble(CollectorError, ConnectionError):
+    """The organisation's identity provider cannot be asked, or answers nonsense."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(
+            "your organisation's identity provider cannot be used now: " + why
+        )
 
 
 class TokenRefused(CollectorError, PermissionError):

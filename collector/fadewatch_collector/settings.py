@@ -4,6 +4,7 @@ import re
 from ipaddress import IPv4Network, IPv6Network, ip_address
 from pathlib import Path
 from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
 from pydantic import Field, FilePath, SecretStr, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
@@ -66,6 +67,69 @@ class Settings(BaseSettings):
     )
     session_hours: float = Field(
         default=12.0, gt=0, le=720, description="How long a sign-in lasts [hours]."
+    )
+    session_idle_minutes: float = Field(
+        default=60.0,
+        gt=0,
+        le=43_200,
+        description="How long a sign-in may be idle before it ends [minutes].",
+    )
+    oidc_issuer: str | None = Field(
+        default=None,
+        description="Issuer of the organisation's identity provider (OpenID Connect), "
+        "exactly as its discovery document says; none is used when it is not set.",
+    )
+    oidc_client_id: str | None = Field(
+        default=None,
+        validate_default=True,
+        description="Client id that the provider knows this collector by.",
+    )
+    oidc_client_secret: SecretStr | None = Field(
+        default=None, description="Client secret, where the provider gave one."
+    )
+    oidc_label: str = Field(
+        default="your organisation",
+        max_length=60,
+        description="What people call the provider, on the sign-in page.",
+    )
+    oidc_scopes: str = Field(
+        default="openid profile",
+        pattern=r"^openid( [!#-\[\]-~]+)*$",
+        description="Scopes asked for, openid first.",
+    )
+    oidc_name_claim: str = Field(
+        default="preferred_username",
+        description="Claim that new accounts are named by.",
+    )
+    oidc_role_claim: str = Field(
+        default="groups",
+        description="Claim that tells of roles; a dot leads into an object.",
+    )
+    oidc_viewers: str = Field(
+        default="", description="Values of that claim that make a viewer, by commas."
+    )
+    oidc_technicians: str = Field(
+        default="", description="Values that make a technician."
+    )
+    oidc_administrators: str = Field(
+        default="",
+        description="Values that make an administrator; without any value for any "
+        "role, roles are given here and new accounts are viewers.",
+    )
+    oidc_new_accounts: bool = Field(
+        default=False,
+        description="Whether who has no account here gets one at the first sign-in.",
+    )
+    oidc_other_hosts: str = Field(
+        default="",
+        description="Hosts besides the issuer's that its addresses may lead to, by "
+        "commas.",
+    )
+    password_only_for: str | None = Field(
+        default=None,
+        validate_default=True,
+        description="The one operator who may still sign in with a password; everybody "
+        "may when it is not set.",
     )
     intake_queue: int = Field(
         default=20_000,
@@ -130,6 +194,29 @@ class Settings(BaseSettings):
     def _both_or_none(cls, value: Path | None, info: ValidationInfo) -> Path | None:
         if (value is None) != (info.data.get("tls_certificate") is None):
             raise ValueError("the certificate and its key go together; set both")
+        return value
+
+    @field_validator("oidc_issuer")
+    @classmethod
+    def _issuer_over_tls(cls, value: str | None) -> str | None:
+        if value is None:
+            return None
+        parts = urlsplit(value)
+        if not parts.hostname or parts.query or parts.fragment or parts.username:
+            raise ValueError("it must be an address without user, query or fragment")
+        plain = parts.scheme == "http" and _is_loopback(parts.hostname)
+        if parts.scheme != "https" and not plain:
+            raise ValueError("it must begin with https://")
+        return value
+
+    @field_validator("oidc_client_id", "password_only_for")
+    @classmethod
+    def _with_the_issuer(cls, value: str | None, info: ValidationInfo) -> str | None:
+        has_issuer = info.data.get("oidc_issuer") is not None
+        if info.field_name == "oidc_client_id" and has_issuer and not value:
+            raise ValueError("an issuer is set, so it must be set too")
+        if info.field_name == "password_only_for" and value and not has_issuer:
+            raise ValueError("it needs an identity provider, FADEWATCH_OIDC_ISSUER")
         return value
 
     @field_validator("mail_security")

@@ -13,6 +13,7 @@ from fadewatch_collector.cli.tables import print_table
 from fadewatch_collector.rules.operators import ROLES, Role
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.usecases import accounts
+from fadewatch_collector.usecases.organisation import link
 from fadewatch_collector.usecases.roles import set_role
 from fadewatch_collector.usecases.services import Services
 
@@ -24,6 +25,8 @@ _password_file = click.option(
     metavar="FILE",
     help="Take the password from the first line of a file; - is standard input.",
 )
+
+_tokens = click.option("--tokens", is_flag=True, help="Revoke their API tokens too.")
 
 
 @click.group("user")
@@ -78,12 +81,13 @@ def show() -> None:
 @user_group.command("password")
 @click.argument("name")
 @_password_file
-def password_command(name: str, password_file: str | None) -> None:
+@_tokens
+def password_command(name: str, password_file: str | None, *, tokens: bool) -> None:
     """Give an operator another password; their sessions end."""
     password = _password(password_file)
 
     async def work(services: Services) -> None:
-        await accounts.set_password(services, name, password, by=_who())
+        await accounts.set_password(services, name, password, tokens=tokens, by=_who())
 
     with_services(work)
     click.echo("The password is set; sessions with the old one have ended.")
@@ -93,13 +97,49 @@ def password_command(name: str, password_file: str | None) -> None:
 @click.argument("name")
 @click.argument("role", type=click.Choice(ROLES))
 def role_command(name: str, role: Role) -> None:
-    """Give an operator another role, from their next request on."""
+    """Give an operator another role; their sessions end."""
 
     async def work(services: Services) -> None:
         await set_role(services, name, role, by=_who())
 
     with_services(work)
     click.echo(f"The role is {role} now.")
+
+
+@user_group.command("sign-out")
+@click.argument("name", required=False)
+@click.option("--everybody", is_flag=True, help="End the sessions of all operators.")
+@_tokens
+def sign_out(name: str | None, *, everybody: bool, tokens: bool) -> None:
+    """End an operator's sessions and sign-in links at once, or everybody's sessions."""
+    if everybody == (name is not None) or (everybody and tokens):
+        fail("name one operator, or give --everybody alone")
+
+    async def work(services: Services) -> None:
+        if name is None:
+            await accounts.sign_everybody_out(services, by=_who())
+        else:
+            await accounts.sign_out_everywhere(services, name, tokens=tokens, by=_who())
+
+    with_services(work)
+    click.echo("Signed out.")
+
+
+@user_group.command("link")
+@click.argument("name")
+@click.option(
+    "--subject",
+    required=True,
+    help="What the organisation's identity provider calls them (the claim sub).",
+)
+def link_command(name: str, subject: str) -> None:
+    """Let an operator sign in through the organisation's identity provider."""
+
+    async def work(services: Services) -> None:
+        await link(services, name, subject, by=_who())
+
+    with_services(work)
+    click.echo("The account is linked.")
 
 
 @user_group.command("disable")

@@ -1,16 +1,15 @@
 """Open mail and webhooks, with what they share."""
 
-import ssl
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
 import aiohttp
 
-from fadewatch_collector.errors import InvalidRequest
 from fadewatch_collector.outbound.addresses import GuardedResolver
 from fadewatch_collector.outbound.channel import Channels
 from fadewatch_collector.outbound.mail import Mail, MailServer
+from fadewatch_collector.outbound.tls import trust
 from fadewatch_collector.outbound.webhooks import Webhooks
 
 
@@ -33,12 +32,7 @@ async def open_channels(
     InvalidRequest
         The file holds no certificate.
     """
-    context = ssl.create_default_context()
-    if private_ca is not None:
-        try:
-            context.load_verify_locations(private_ca)
-        except ssl.SSLError as problem:
-            raise InvalidRequest(f"{private_ca} holds no certificate") from problem
+    context = trust(private_ca)
     connector = aiohttp.TCPConnector(
         ssl=context,
         resolver=GuardedResolver(),

@@ -17,6 +17,9 @@ from fadewatch_collector.store.tables import (
     store_values,
 )
 
+NO_PASSWORD = ""
+"""Stands for a hash where somebody has no password here: nothing matches it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Account:
@@ -33,7 +36,8 @@ def operator_from(row: Row[Any]) -> Operator:
     return Operator(id=row.id, name=row.name, role=row.role)
 
 
-def _account(row: Row[Any]) -> Account:
+def account_from(row: Row[Any]) -> Account:
+    """Return the account in a row of the operators' table."""
     return Account(
         operator=operator_from(row),
         password_hash=row.password_hash,
@@ -63,7 +67,7 @@ async def account_named(connection: AsyncConnection, name: str) -> Account | Non
     row = (
         await connection.execute(select(operators).where(operators.c.name == name))
     ).one_or_none()
-    return None if row is None else _account(row)
+    return None if row is None else account_from(row)
 
 
 async def known_account(connection: AsyncConnection, name: str) -> Account:
@@ -99,7 +103,7 @@ async def able_operator(connection: AsyncConnection, name: str) -> Operator:
 async def accounts(connection: AsyncConnection) -> list[Account]:
     """Return every account, by name."""
     rows = await connection.execute(select(operators).order_by(operators.c.name))
-    return [_account(row) for row in rows]
+    return [account_from(row) for row in rows]
 
 
 async def set_password_hash(
@@ -128,52 +132,6 @@ async def end_sign_ins(connection: AsyncConnection, operator_id: int) -> None:
         await connection.execute(
             delete(table).where(table.c.operator_id == operator_id)
         )
-
-
-async def add_session(
-    connection: AsyncConnection,
-    digest: bytes,
-    operator_id: int,
-    now: datetime,
-    expires_at: datetime,
-) -> None:
-    """Keep a session, and forget the expired ones."""
-    await connection.execute(
-        delete(operator_sessions).where(operator_sessions.c.expires_at <= now)
-    )
-    await connection.execute(
-        insert(operator_sessions).values(
-            digest=digest,
-            operator_id=operator_id,
-            created_at=now,
-            expires_at=expires_at,
-        )
-    )
-
-
-async def session_operator(
-    connection: AsyncConnection, digest: bytes, now: datetime
-) -> Operator | None:
-    """Return whose session it is, while it lasts and its operator is not disabled."""
-    query = able_operators().join(
-        operator_sessions, operator_sessions.c.operator_id == operators.c.id
-    )
-    row = (
-        await connection.execute(
-            query.where(
-                operator_sessions.c.digest == digest,
-                operator_sessions.c.expires_at > now,
-            )
-        )
-    ).one_or_none()
-    return None if row is None else operator_from(row)
-
-
-async def end_session(connection: AsyncConnection, digest: bytes) -> None:
-    """Forget one session."""
-    await connection.execute(
-        delete(operator_sessions).where(operator_sessions.c.digest == digest)
-    )
 
 
 async def add_single_sign_in(

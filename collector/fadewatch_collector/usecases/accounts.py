@@ -1,4 +1,4 @@
-"""Operator accounts: passwords, sessions and one-time sign-ins.
+"""Operator accounts: passwords and one-time sign-ins.
 
 Every change is written to the audit trail.
 """
@@ -13,6 +13,7 @@ from fadewatch_collector.errors import (
     NotSignedIn,
 )
 from fadewatch_collector.rules.operators import (
+    PASSWORD_LENGTH,
     Operator,
     Role,
     clean_name,
@@ -43,18 +44,31 @@ from fadewatch_collector.usecases.passwords import (
     is_outdated,
 )
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.sessions import (
+    close_session,
+    end_own_session,
+    open_session,
+    operator_of_session,
+    sessions_of,
+    sign_everybody_out,
+    sign_out_everywhere,
+)
 
 __all__ = [
     "COMMAND_LINE",
+    "PASSWORD_LENGTH",
     "Account",
     "ApiToken",
     "Operator",
     "Role",
     "add_operator",
+    "change_own_password",
     "close_session",
     "cookie_secret",
     "disable_operator",
     "enable_operator",
+    "end_own_session",
+    "has_password",
     "list_api_tokens",
     "list_operators",
     "make_api_token",
@@ -63,13 +77,15 @@ __all__ = [
     "operator_of_api_token",
     "operator_of_session",
     "revoke_api_token",
+    "sessions_of",
     "set_password",
+    "sign_everybody_out",
     "sign_in",
     "sign_in_path",
+    "sign_out_everywhere",
     "use_single_sign_in",
 ]
 
-SESSION_PREFIX = "fws_"
 ONE_TIME_PREFIX = "fwo_"
 WRONG_SIGN_IN = "the name or the password is wrong"
 SPENT_SIGN_IN = "this sign-in link is unknown, used or expired; ask for another"
@@ -114,9 +130,19 @@ async def add_operator(
 
 
 async def set_password(
-    services: Services, name: str, password: str, *, by: str = COMMAND_LINE
+    services: Services,
+    name: str,
+    password: str,
+    *,
+    tokens: bool = False,
+    by: str = COMMAND_LINE,
 ) -> None:
-    """Give an operator another password; their sessions end, API tokens stay.
+    """Give an operator another password; their sessions and sign-in links end.
+
+    Parameters
+    ----------
+    tokens
+        Their API tokens are revoked too; else they stay.
 
     Raises
     ------
@@ -133,9 +159,35 @@ async def set_password(
         operator = (await rows.known_account(connection, name)).operator
         await rows.set_password_hash(connection, operator.id, password_hash)
         await rows.end_sign_ins(connection, operator.id)
+        if tokens:
+            await api_token_rows.revoke_api_tokens_of(connection, operator.id, now)
         await note(
             connection, now, who=by, action="password set", subject=subject_of(operator)
         )
+
+
+async def change_own_password(
+    services: Services, operator: Operator, current: str, password: str
+) -> None:
+    """Let a person change their own password; every session of theirs ends.
+
+    Raises
+    ------
+    InvalidRequest
+        The current password is wrong, or the new one cannot be used.
+    """
+    async with services.store.reading() as connection:
+        account = await rows.known_account(connection, operator.name)
+    if not await check_password(account.password_hash, current):
+        raise InvalidRequest("the current password is wrong")
+    await set_password(services, operator.name, password, by=operator.name)
+
+
+async def has_password(services: Services, operator: Operator) -> bool:
+    """Say whether a person can sign in here with a password of their own."""
+    async with services.store.reading() as connection:
+        account = await rows.known_account(connection, operator.name)
+    return account.password_hash != rows.NO_PASSWORD
 
 
 async def disable_operator(
@@ -207,6 +259,7 @@ async def sign_in(services: Services, name: str, password: str) -> Operator:
         account = await rows.account_named(connection, clean_name(name))
     password_hash = account.password_hash if account else None
     right = await check_password(password_hash, password)
+    right = right and _may_use_password(services, name)
     if account is None or not right or account.disabled_at is not None:
         # A name that no account has may be a password typed into the wrong field.
         who = account.operator.name if account else "an unknown name"
@@ -217,51 +270,6 @@ async def sign_in(services: Services, name: str, password: str) -> Operator:
         async with services.store.writing() as connection:
             await rows.set_password_hash(connection, account.operator.id, better)
     return account.operator
-
-
-async def open_session(services: Services, operator: Operator) -> str:
-    """Open a session for a person who has shown who they are; return its token."""
-    token = new_token(SESSION_PREFIX)
-    now = services.clock()
-    expires_at = now + timedelta(hours=services.settings.session_hours)
-    async with services.store.writing() as connection:
-        await rows.add_session(
-            connection, digest_of(token), operator.id, now, expires_at
-        )
-        await note(
-            connection,
-            now,
-            who=operator.name,
-            action="signed in",
-            subject=subject_of(operator),
-        )
-    return token
-
-
-async def operator_of_session(services: Services, token: str) -> Operator | None:
-    """Return whose session it is; None when it is unknown, ended or expired."""
-    if not token.startswith(SESSION_PREFIX):
-        return None
-    async with services.store.reading() as connection:
-        return await rows.session_operator(
-            connection, digest_of(token), services.clock()
-        )
-
-
-async def close_session(services: Services, token: str) -> None:
-    """End a session; an unknown one is no error."""
-    now = services.clock()
-    async with services.store.writing() as connection:
-        operator = await rows.session_operator(connection, digest_of(token), now)
-        await rows.end_session(connection, digest_of(token))
-        if operator is not None:
-            await note(
-                connection,
-                now,
-                who=operator.name,
-                action="signed out",
-                subject=subject_of(operator),
-            )
 
 
 async def make_single_sign_in(
@@ -331,6 +339,11 @@ async def cookie_secret(services: Services) -> str:
         return await rows.value_or_new(
             connection, "cookie-secret", secrets.token_urlsafe(SECRET_BYTES)
         )
+
+
+def _may_use_password(services: Services, name: str) -> bool:
+    only = services.settings.password_only_for
+    return only is None or clean_name(only) == clean_name(name)
 
 
 def _refuse(problem: str | None) -> None:

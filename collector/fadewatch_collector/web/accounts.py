@@ -22,14 +22,16 @@ from fadewatch_collector.web.acting import (
 from fadewatch_collector.web.keys import SERVICES
 from fadewatch_collector.web.numbers import number_in
 from fadewatch_collector.web.render import page
+from fadewatch_collector.web.sessions import begin_session
 from fadewatch_collector.web.trail import trail_lines
 
 ACCOUNTS = "/settings/accounts"
 ACCOUNT = ACCOUNTS + "/{operator_id}"
+EVERYBODY = ACCOUNTS + "/sign-everybody-out"
 
 _MAY = "see or change accounts"
 
-_EVERY_DAY = frozenset({"signed in", "signed out"})
+_EVERY_DAY = frozenset({"signed in", "signed out", "session ended"})
 """Actions that would hide the others."""
 
 
@@ -80,6 +82,15 @@ async def add_account(request: web.Request) -> web.Response:
     return go_to(f"{ACCOUNTS}?done=account-added")
 
 
+async def sign_everybody_out(request: web.Request) -> web.Response:
+    """End all sessions; the administrator goes on in a new one."""
+    act = await read_act(request, "administrator", _MAY)
+    await accounts.sign_everybody_out(request.app[SERVICES], by=act.operator.name)
+    answer = go_to(f"{ACCOUNTS}?done=everybody-signed-out")
+    await begin_session(request, answer, act.operator, "password")
+    return answer
+
+
 @dataclass(frozen=True, slots=True)
 class AccountAct:
     """Something that is done with one account.
@@ -128,7 +139,22 @@ async def _set_role(request: web.Request, whose: Operator, act: Act) -> None:
 async def _set_password(request: web.Request, whose: Operator, act: Act) -> None:
     password = act.form.get("password", "")
     services = request.app[SERVICES]
-    await accounts.set_password(services, whose.name, password, by=act.operator.name)
+    await accounts.set_password(
+        services,
+        whose.name,
+        password,
+        tokens="tokens" in act.form,
+        by=act.operator.name,
+    )
+
+
+async def _sign_out(request: web.Request, whose: Operator, act: Act) -> None:
+    await accounts.sign_out_everywhere(
+        request.app[SERVICES],
+        whose.name,
+        tokens="tokens" in act.form,
+        by=act.operator.name,
+    )
 
 
 async def _disable(request: web.Request, whose: Operator, act: Act) -> None:
@@ -144,6 +170,7 @@ async def _enable(request: web.Request, whose: Operator, act: Act) -> None:
 ACTS = (
     AccountAct("role", "role-set", _set_role, others_only=True),
     AccountAct("password", "password-set", _set_password, others_only=True),
+    AccountAct("sign-out", "signed-out", _sign_out, others_only=True),
     AccountAct("disable", "account-disabled", _disable, others_only=True),
     AccountAct("enable", "account-enabled", _enable),
 )

@@ -66,14 +66,32 @@ class TokenBuckets:
 
 
 class SignInLimits:
-    """The limits of signing in; a sign-in that succeeds does not count."""
+    """The limits of signing in; a sign-in that succeeds does not count.
+
+    A stranger who tries on purpose uses up what the account and their address may
+    try. That must not shut the account's owner out: a browser in which they signed in
+    before is known by its cookie and has a limit of its own, which nobody else's tries
+    touch. (A new browser has to wait, or takes a link made on the collector's machine.)
+    """
 
     def __init__(self) -> None:
         self._accounts = TokenBuckets(ACCOUNT_BURST, ACCOUNT_EVERY_S)
+        self._browsers = TokenBuckets(ACCOUNT_BURST, ACCOUNT_EVERY_S)
+        self._own = TokenBuckets(ACCOUNT_BURST, ACCOUNT_EVERY_S)
         self._addresses = TokenBuckets(ADDRESS_BURST, ADDRESS_EVERY_S)
 
-    def take(self, account: str, address: str, now: float) -> float:
-        """Count a try; return 0.0, or how long to wait before the next [s]."""
+    def take(
+        self, account: str, address: str, now: float, browser: str | None = None
+    ) -> float:
+        """Count a try; return 0.0, or how long to wait before the next [s].
+
+        Parameters
+        ----------
+        browser
+            Names a browser in which this very account signed in before.
+        """
+        if browser is not None:
+            return self._browsers.take(browser, now)
         network = network_of(address)
         wait = self._addresses.take(network, now)
         if wait:
@@ -83,8 +101,21 @@ class SignInLimits:
             self._addresses.give_back(network, now)
         return wait
 
-    def succeeded(self, account: str, address: str, now: float) -> None:
+    def take_address(self, address: str, now: float) -> float:
+        """Count a try that names no account, such as one at the provider's."""
+        return self._addresses.take(network_of(address), now)
+
+    def take_own(self, operator_id: int, now: float) -> float:
+        """Count a try of somebody signed in to show their password once more."""
+        return self._own.take(str(operator_id), now)
+
+    def succeeded(
+        self, account: str, address: str, now: float, browser: str | None = None
+    ) -> None:
         """Take a try back."""
+        if browser is not None:
+            self._browsers.give_back(browser, now)
+            return
         self._accounts.give_back(account, now)
         self._addresses.give_back(network_of(address), now)
 

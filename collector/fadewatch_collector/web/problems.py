@@ -14,6 +14,7 @@ from fadewatch_collector.errors import (
     NotAllowed,
     NotFound,
     NotSignedIn,
+    ProviderTrouble,
     QueueFull,
     TooManyAttempts,
 )
@@ -29,6 +30,7 @@ _STATUSES: tuple[tuple[type[FadewatchError], HTTPStatus], ...] = (
     (NotSignedIn, HTTPStatus.FORBIDDEN),
     (NotAllowed, HTTPStatus.FORBIDDEN),
     (TooManyAttempts, HTTPStatus.TOO_MANY_REQUESTS),
+    (ProviderTrouble, HTTPStatus.SERVICE_UNAVAILABLE),
     (QueueFull, HTTPStatus.SERVICE_UNAVAILABLE),
     (InvalidRequest, HTTPStatus.BAD_REQUEST),
     (Conflict, HTTPStatus.CONFLICT),

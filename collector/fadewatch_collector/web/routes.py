@@ -5,6 +5,7 @@ from aiohttp import web
 from fadewatch_collector.usecases.fleet_csv import FLEET_FILES
 from fadewatch_collector.web import (
     about,
+    account,
     accounts,
     agents,
     alert,
@@ -22,6 +23,7 @@ from fadewatch_collector.web import (
     order,
     order_stock,
     order_words,
+    organisation,
     pack,
     places,
     policy,
@@ -87,8 +89,13 @@ PAGE_ROUTES = (
     web.post(tokens.TOKENS + "/make-api", tokens.make_api_token),
     web.post(tokens.TOKENS + "/{token_id}/revoke", tokens.revoke_token),
     web.post(tokens.TOKENS + "/{token_id}/revoke-api", tokens.revoke_api_token),
+    web.get(account.ACCOUNT, account.show_account),
+    web.post(account.PASSWORD, account.change_password),
+    web.post(account.END, account.end_one),
+    web.post(account.EVERYWHERE, account.sign_out_everywhere),
     web.get(accounts.ACCOUNTS, accounts.show_accounts),
     web.post(accounts.ACCOUNTS + "/add", accounts.add_account),
+    web.post(accounts.EVERYBODY, accounts.sign_everybody_out),
     *(
         web.post(f"{accounts.ACCOUNT}/{act.name}", act.__call__)
         for act in accounts.ACTS
@@ -118,5 +125,8 @@ PAGE_ROUTES = (
     web.post(sign_in.SIGN_IN, sign_in.sign_in),
     web.get(sign_in.SIGN_IN_ONCE, sign_in.show_sign_in_once),
     web.post(sign_in.SIGN_IN_ONCE, sign_in.sign_in_once),
+    web.get(organisation.ORGANISATION, organisation.begin, allow_head=False),
+    web.get(organisation.BACK, organisation.come_back, allow_head=False),
+    web.get(organisation.SIGN_OUT_THERE, organisation.leave, allow_head=False),
     web.post(sign_in.SIGN_OUT, sign_in.sign_out),
 )

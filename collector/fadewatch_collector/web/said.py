@@ -39,6 +39,11 @@ SAID = {
     "account-added": "The account is added.",
     "account-disabled": "The account is disabled; its sessions have ended.",
     "account-enabled": "The account is enabled.",
-    "role-set": "The role is changed.",
+    "role-set": "The role is changed; their sessions have ended.",
+    "signed-out": "Signed out everywhere.",
+    "everybody-signed-out": "Everybody else is signed out.",
+    "own-password-set": "Your password is changed; your other sessions have ended.",
+    "session-ended": "The session has ended.",
+    "signed-out-everywhere": "You are signed out everywhere.",
     "password-set": "The password is set; sessions with the old one have ended.",
 }

@@ -9,6 +9,7 @@ from aiohttp.typedefs import Handler
 from fadewatch_collector.errors import NotSignedIn
 from fadewatch_collector.usecases.accounts import cookie_secret
 from fadewatch_collector.usecases.order_lists import OrderLists
+from fadewatch_collector.usecases.organisation import provider_of
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.web import alert_list, downloads, inspect, live, sign_in
 from fadewatch_collector.web.headers import add_headers
@@ -18,6 +19,7 @@ from fadewatch_collector.web.keys import (
     LIMITS,
     OPERATOR,
     ORDERS,
+    PROVIDER,
     SERVICES,
     SIGNING,
     STATIC,
@@ -63,6 +65,7 @@ def add_pages(
     app.middlewares.extend((show_problems, recognise, require_sign_in))
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(_signing)
+    app.cleanup_ctx.append(_organisation)
     app.cleanup_ctx.append(live.news_desk)
     app.on_shutdown.append(live.let_go)
     app.add_routes(PAGE_ROUTES)
@@ -107,3 +110,10 @@ def _is_open_to_all(request: web.Request) -> bool:
 async def _signing(app: web.Application) -> AsyncIterator[None]:
     app[SIGNING] = Signing(await cookie_secret(app[SERVICES]))
     yield
+
+
+async def _organisation(app: web.Application) -> AsyncIterator[None]:
+    services = app[SERVICES]
+    async with provider_of(services.settings, services.clock) as provider:
+        app[PROVIDER] = provider
+        yield

@@ -2,6 +2,7 @@
 
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import urlencode
 
 from aiohttp import web
 
@@ -12,6 +13,8 @@ from fadewatch_collector.errors import (
 )
 from fadewatch_collector.rules.operators import clean_name
 from fadewatch_collector.usecases import accounts
+from fadewatch_collector.usecases.organisation import BACK_PATH
+from fadewatch_collector.usecases.sessions import Way
 from fadewatch_collector.web.forms import read_form
 from fadewatch_collector.web.keys import LIMITS, OPERATOR, SERVICES, SESSION
 from fadewatch_collector.web.problems import problem_page, sentence
@@ -20,6 +23,7 @@ from fadewatch_collector.web.sessions import (
     begin_session,
     end_session,
     keep_visit,
+    known_browser,
     new_visit,
     visit_of,
 )
@@ -27,8 +31,12 @@ from fadewatch_collector.web.sessions import (
 SIGN_IN = "/sign-in"
 SIGN_IN_ONCE = "/sign-in/once"
 SIGN_OUT = "/sign-out"
+ORGANISATION = "/sign-in/organisation"
+SIGN_OUT_THERE = ORGANISATION + "/out"
 
-PUBLIC = frozenset({SIGN_IN, SIGN_IN_ONCE, SIGN_OUT})
+PUBLIC = frozenset(
+    {SIGN_IN, SIGN_IN_ONCE, SIGN_OUT, ORGANISATION, BACK_PATH, SIGN_OUT_THERE}
+)
 """Addresses that nobody needs to be signed in for."""
 
 
@@ -54,7 +62,7 @@ async def sign_in(request: web.Request) -> web.Response:
             name=name,
             problem=sentence(error),
         )
-    return await _go_on(request, operator, own_path(next_path))
+    return await go_on(request, operator, own_path(next_path), "password")
 
 
 async def show_sign_in_once(request: web.Request) -> web.Response:
@@ -71,7 +79,7 @@ async def sign_in_once(request: web.Request) -> web.Response:
         operator = await accounts.use_single_sign_in(services, form.get("token", ""))
     except NotSignedIn as error:
         return problem_page(request, error)
-    return await _go_on(request, operator, "/")
+    return await go_on(request, operator, "/", "link")
 
 
 async def sign_out(request: web.Request) -> web.Response:
@@ -79,7 +87,9 @@ async def sign_out(request: web.Request) -> web.Response:
     if SESSION in request:
         await read_form(request, request[SESSION])
     answer = web.Response(status=HTTPStatus.SEE_OTHER, headers={"Location": SIGN_IN})
-    await end_session(request, answer)
+    way = await end_session(request, answer)
+    if way == "organisation":
+        answer.headers["Location"] = f"{SIGN_IN}?from=organisation"
     return answer
 
 
@@ -96,28 +106,42 @@ async def _limited_sign_in(
     services, limits = request.app[SERVICES], request.app[LIMITS]
     now = services.clock().timestamp()
     account, address = clean_name(name)[:256], client_address(request)
-    wait = limits.take(account, address, now)
+    browser = known_browser(request, clean_name(name))
+    wait = limits.take(account, address, now, browser)
     if wait:
         raise TooManyAttempts("tries to sign in", wait)
     operator = await accounts.sign_in(services, name, password)
-    limits.succeeded(account, address, now)
+    limits.succeeded(account, address, now, browser)
     return operator
 
 
-async def _go_on(
-    request: web.Request, operator: accounts.Operator, path: str
+async def go_on(
+    request: web.Request, operator: accounts.Operator, path: str, way: Way
 ) -> web.Response:
+    """Open a session and send the browser to one of our pages."""
     answer = web.Response(status=HTTPStatus.SEE_OTHER, headers={"Location": path})
-    await begin_session(request, answer, operator)
+    await begin_session(request, answer, operator, way)
     return answer
 
 
 async def _sign_in_page(request: web.Request, **context: Any) -> web.Response:
-    known = await accounts.list_operators(request.app[SERVICES])
+    services = request.app[SERVICES]
+    known = await accounts.list_operators(services)
+    settings = services.settings
+    wanted = own_path(context.get("next_path"))
     return await _page_with_form(
         request,
         "sign_in.html",
-        **{"name": "", "problem": None, "is_first": not known, **context},
+        **{
+            "name": "",
+            "problem": None,
+            "is_first": not known,
+            "provider": settings.oidc_label if settings.oidc_issuer else None,
+            "provider_path": f"{ORGANISATION}?{urlencode({'next': wanted})}",
+            "passwords_rare": settings.password_only_for is not None,
+            "has_left": request.query.get("from") == "organisation",
+            **context,
+        },
     )
 
 

@@ -17,6 +17,7 @@ class Signing:
     def __init__(self, secret: str) -> None:
         self._cookies = _signer(secret, "fadewatch.cookie")
         self._forms = _signer(secret, "fadewatch.form")
+        self._flows = _signer(secret, "fadewatch.flow")
 
     def sealed(self, value: str) -> str:
         """Return a value with its signature, as a cookie carries it."""
@@ -28,6 +29,10 @@ class Signing:
             return self._cookies.unsign(sealed).decode()
         except (BadSignature, UnicodeError):
             return None
+
+    def derived(self, purpose: str, value: str) -> str:
+        """Return a secret that only we can make again from a value: 43 characters."""
+        return self._flows.get_signature(f"{purpose}:{value}").decode()
 
     def form_token(self, bound_to: str) -> str:
         """Return the token that forms carry in one session or visit."""

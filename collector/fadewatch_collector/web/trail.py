@@ -151,6 +151,10 @@ def _added(detail: Mapping[str, Any]) -> Words:
     return f"added as {detail.get('role')}", None
 
 
+def _linked(detail: Mapping[str, Any]) -> Words:
+    return "linked to the organisation's account", _text(detail.get("subject"))
+
+
 def _labelled(what: str) -> Callable[[Mapping[str, Any]], Words]:
     def words(detail: Mapping[str, Any]) -> Words:
         return what, _text(detail.get("label"))
@@ -177,6 +181,7 @@ _WORDS: Mapping[str, Callable[[Mapping[str, Any]], Words]] = {
     "inspected": _inspected,
     "policy changed": _policy,
     "role set": _role,
+    "linked": _linked,
     "operator added": _added,
     "token made": _labelled("made"),
     "token revoked": _labelled("revoked"),

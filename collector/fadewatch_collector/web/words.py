@@ -143,3 +143,11 @@ def _thing(value: Any) -> str:
     what = joined(value.get("maker"), value.get("part") or value.get("model"))
     named = None if what == NOTHING_KNOWN else what
     return joined(place, size, named)
+
+
+WAY_WORDS = {
+    "password": "password",
+    "link": "a link that works once",
+    "organisation": "your organisation",
+}
+"""How somebody signed in."""

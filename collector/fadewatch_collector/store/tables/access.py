@@ -8,6 +8,7 @@ from sqlalchemy import (
     LargeBinary,
     Table,
     Text,
+    UniqueConstraint,
 )
 
 from fadewatch_collector.store.columns import Json, Moment, RowId
@@ -59,6 +60,7 @@ operators = Table(
     Column("id", RowId, primary_key=True),
     Column("name", Text, nullable=False, unique=True),
     Column("role", Text, nullable=False),
+    # Empty: no password, they sign in through the organisation's provider.
     Column("password_hash", Text, nullable=False),
     Column("created_at", Moment, nullable=False),
     Column("disabled_at", Moment),
@@ -72,6 +74,22 @@ operator_sessions = Table(
     Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
     Column("created_at", Moment, nullable=False),
     Column("expires_at", Moment, nullable=False, index=True),
+    # Written at most once a minute.
+    Column("used_at", Moment),
+    Column("opened_by", Text),
+)
+
+
+operator_identities = Table(
+    "operator_identities",
+    metadata,
+    Column("id", RowId, primary_key=True),
+    Column("operator_id", ForeignKey("operators.id"), nullable=False, index=True),
+    Column("issuer", Text, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("created_at", Moment, nullable=False),
+    UniqueConstraint("issuer", "subject"),
+    comment="Who an operator is at the organisation's identity provider.",
 )
 
 
