@@ -34,6 +34,7 @@ PATHS = (
     "/removed",
     "/places",
     "/about",
+    "/account",
     "/settings/policy",
     "/settings/policy/edit?scope=fleet",
     "/settings/told",

@@ -125,6 +125,17 @@ class Pages:
             "/sign-in", {"form_token": token, "name": name, "password": password}
         )
 
+    @asynccontextmanager
+    async def stranger(self) -> AsyncIterator["Pages"]:
+        """Give a browser that was never here, at the same address."""
+        server = self.client.server
+        assert isinstance(server, TestServer)
+        client = TestClient(server)
+        try:
+            yield Pages(client, self.services)
+        finally:
+            await client.session.close()
+
     async def sign_in(self, role: Role = "technician") -> str:
         """Be signed in as a new operator, and return the session's token."""
         async with self.services.store.writing() as connection:

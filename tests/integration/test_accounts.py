@@ -146,18 +146,6 @@ async def test_secrets_of_one_sort_open_nothing_of_another(
         await accounts.use_single_sign_in(services, token)
 
 
-async def test_a_session_lasts_as_long_as_the_settings_say(
-    services: Services, mira: accounts.Operator, clock: StandingClock
-) -> None:
-    session = await accounts.open_session(services, mira)
-    clock.move(timedelta(hours=services.settings.session_hours, microseconds=-1))
-    assert await accounts.operator_of_session(services, session) == mira
-
-    clock.move(timedelta(microseconds=1))
-
-    assert await accounts.operator_of_session(services, session) is None
-
-
 async def test_expired_sessions_and_links_do_not_pile_up(
     services: Services, mira: accounts.Operator, clock: StandingClock
 ) -> None:

@@ -232,14 +232,15 @@ ASKED = (
     "/order", "/order/type?pack_type=Veldan%7CVC-52%7CmWh%7C52000%7C", "/order/stock",
     "/fleet", "/fleet/packs?type=Veldan%7CVC-52%7CmWh%7C52000%7C",
     "/removed", "/removed?state=removed", "/places", "/about",
-    "/agents", "/agents/set-up",
+    "/agents", "/agents/set-up", "/account",
     "/settings/policy", "/settings/policy/edit?scope=fleet", "/settings/told",
     "/settings/tokens", "/settings/accounts",
 )  # fmt: skip
 """Every page of a signed-in operator, narrowed and not."""
 
 NOT_ASKED = {
-    "/inspect/{token}", "/inspected/{answer}", "/live", "/sign-in", "/sign-in/once"
+    "/inspect/{token}", "/inspected/{answer}", "/live", "/sign-in", "/sign-in/once",
+    "/sign-in/organisation", "/sign-in/organisation/back", "/sign-in/organisation/out",
 }  # fmt: skip
 """Pages for those who are not signed in, and the news of alerts, which never ends."""
 

@@ -248,17 +248,45 @@ async def test_an_account_that_cannot_be_is_explained(
         assert "value" not in field.attributes
 
 
-async def test_a_role_counts_from_the_next_request_on(
+async def test_another_role_ends_the_sessions_with_the_old_one(
     pages: Pages, services: Services, kim: Operator
 ) -> None:
     session = await accounts.open_session(services, kim)
 
     await send(pages, ACCOUNTS, f"{ACCOUNTS}/{kim.id}/role", role="technician")
 
-    now = await operator_of_session(services, session)
-    assert now is not None
-    assert now.role == "technician"
+    assert await operator_of_session(services, session) is None
     assert "mira kim: role viewer → technician" in (await pages.get(ACCOUNTS)).texts
+
+
+async def test_an_administrator_signs_somebody_out(
+    pages: Pages, services: Services, kim: Operator
+) -> None:
+    session = await accounts.open_session(services, kim)
+    token = await accounts.make_api_token(services, "kim", "script", 1)
+    path = f"{ACCOUNTS}/{kim.id}/sign-out"
+
+    await send(pages, ACCOUNTS, path)
+    kept = await accounts.operator_of_api_token(services, token)
+    await send(pages, ACCOUNTS, path, tokens="yes")
+
+    assert await operator_of_session(services, session) is None
+    assert kept == kim
+    assert await accounts.operator_of_api_token(services, token) is None
+
+
+async def test_an_administrator_signs_everybody_out_and_goes_on(
+    pages: Pages, services: Services, kim: Operator
+) -> None:
+    session = await accounts.open_session(services, kim)
+
+    answer = await send(pages, ACCOUNTS, f"{ACCOUNTS}/sign-everybody-out")
+
+    assert await operator_of_session(services, session) is None
+    assert (
+        "Everybody else is signed out."
+        in (await pages.get(answer.headers["Location"])).texts
+    )
 
 
 async def test_disabling_shuts_out_at_once_and_enabling_lets_in_again(

@@ -110,3 +110,20 @@ def test_addresses_that_one_subscriber_can_change_count_as_one(
     address: str, network: str
 ) -> None:
     assert network_of(address) == network
+
+
+def test_a_stranger_who_tries_on_purpose_does_not_shut_out_a_known_browser() -> None:
+    limits = SignInLimits()
+    for number in range(1000):
+        limits.take("ada", f"203.0.113.{number % 250}", float(number))
+
+    shut_out = limits.take("ada", "198.51.100.7", 1000.0)
+    known = [limits.take("ada", "203.0.113.1", 1000.0, "her browser")]
+    known += [
+        limits.take("ada", "203.0.113.1", 1000.0, "her browser") for _ in range(5)
+    ]
+
+    assert shut_out > 0
+    # A known browser has a limit of its own: who stole it does not guess freely.
+    assert known[:5] == [0.0] * 5
+    assert known[5] > 0
