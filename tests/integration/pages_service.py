@@ -174,8 +174,10 @@ class Pages:
 
 
 @asynccontextmanager
-async def running_pages(services: Services) -> AsyncIterator[Pages]:
-    """Run the pages alone on a free port."""
+async def running_pages(
+    services: Services, port: int | None = None
+) -> AsyncIterator[Pages]:
+    """Run the pages alone, on a free port unless one is given."""
     app = web.Application()
     add_edge(app, services.settings)
     add_pages(app, services)
@@ -192,7 +194,7 @@ async def running_pages(services: Services) -> AsyncIterator[Pages]:
     app.router.add_get("/test/fails", fails)
     app.router.add_get("/test/breaks-off", breaks_off)
     app.router.add_get("/api/test", _plain)
-    async with TestClient(TestServer(app, host="127.0.0.1")) as client:
+    async with TestClient(TestServer(app, host="127.0.0.1", port=port)) as client:
         yield Pages(client, services)
 
 
