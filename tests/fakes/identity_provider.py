@@ -13,7 +13,7 @@ from aiohttp.test_utils import BaseTestServer, TestServer
 class LyingProvider:
     """Answers each path with what stands in ``says``; a response is sent as it is."""
 
-    server: BaseTestServer[web.Request]
+    server: BaseTestServer
     says: dict[str, Any] = field(default_factory=dict)
     asked: list[tuple[str, str]] = field(default_factory=list)
 

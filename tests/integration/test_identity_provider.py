@@ -46,7 +46,7 @@ def token(provider: LyingProvider, **more: Any) -> str:
 
 @asynccontextmanager
 async def opened(there: LyingProvider, **more: Any) -> AsyncIterator[IdentityProvider]:
-    settings = {
+    settings: dict[str, Any] = {
         "issuer": more.get("issuer") or there.issuer, "client_id": "us", "client_secret": None,
         "scopes": "openid", "redirect_uri": "https://collector.example/back",
     }  # fmt: skip
