@@ -148,11 +148,12 @@ _CARE = (
 )
 
 
-async def live(store: Store) -> None:
-    """Let things happen to a filled fleet."""
+async def live(store: Store, *, with_days: bool = True) -> None:
+    """Let things happen to a filled fleet; its days are left out when others write them."""
     now = f"{NOW:%Y-%m-%d %H:%M:%S}.000000"
-    await _run(store, _DAYS, {"today": str(NOW.date()), "watched": WATCHED})
-    await _run(store, _CHARGING, {"today": str(NOW.date())})
+    if with_days:
+        await _run(store, _DAYS, {"today": str(NOW.date()), "watched": WATCHED})
+        await _run(store, _CHARGING, {"today": str(NOW.date())})
     for statement in (_REPORTS, _READINGS):
         await _run(store, statement, {"now": now})
     names = ("kind", "urgency", "rank", "state", "of_pack", "every", "place")

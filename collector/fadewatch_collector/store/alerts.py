@@ -1,18 +1,17 @@
 """Rows of alerts: what stands, and how it changes."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Select, delete, func, insert, select, update
+from sqlalchemy import Select, func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.rules.alert_terms import URGENCIES, AlertKind
+from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import (
     REOPENS_WITHIN,
-    Finding,
     Known,
     Rested,
     Standing,
@@ -130,134 +129,6 @@ async def standing_kinds(
     for subject, kind in await connection.execute(query):
         found[subject].add(kind)
     return found
-
-
-async def start_watches(
-    connection: AsyncConnection, watches: Sequence[tuple[str, Watch]]
-) -> None:
-    """Keep since when findings have come or gone."""
-    for subject, watch in watches:
-        await forget_watches(connection, [(subject, watch.kind)])
-        await connection.execute(
-            insert(finding_watches).values(
-                subject=subject,
-                kind=watch.kind,
-                present=watch.present,
-                since=watch.since,
-            )
-        )
-
-
-async def forget_watches(
-    connection: AsyncConnection, watches: Sequence[tuple[str, AlertKind]]
-) -> None:
-    """Forget findings that came to nothing, or that count now."""
-    column = finding_watches.c
-    for subject, kind in watches:
-        await connection.execute(
-            delete(finding_watches).where(
-                column.subject == subject, column.kind == kind
-            )
-        )
-
-
-async def reopen_alert(
-    connection: AsyncConnection,
-    alert: Rested,
-    subject: Subject,
-    finding: Finding,
-    now: datetime,
-) -> int:
-    """Open an ended alert again: the same matter has come back; returns its number."""
-    await connection.execute(
-        update(alerts)
-        .where(alerts.c.id == alert.id)
-        .values(
-            state="open",
-            changed_at=now,
-            version=alerts.c.version + 1,
-            reopened=alerts.c.reopened + 1,
-            ended_at=None,
-            ended_because=None,
-            ended_by=None,
-            planned_on=None,
-            **_said(subject, finding),
-        )
-    )
-    return alert.id
-
-
-def _said(subject: Subject, finding: Finding) -> dict[str, Any]:
-    return {
-        "urgency": finding.urgency,
-        "urgency_rank": URGENCIES.index(finding.urgency),
-        "reasons": list(finding.reasons),
-        "next_step": finding.next_step,
-        "figures_now": dict(finding.figures),
-        "laptop_id": subject.laptop_id,
-        "site": subject.site,
-    }
-
-
-async def open_alert(
-    connection: AsyncConnection, subject: Subject, finding: Finding, now: datetime
-) -> int:
-    """Open an alert for a finding; returns its number."""
-    figures = dict(finding.figures)
-    result = await connection.execute(
-        insert(alerts)
-        .values(
-            kind=finding.kind,
-            urgency=finding.urgency,
-            urgency_rank=URGENCIES.index(finding.urgency),
-            state="open",
-            subject=subject.name,
-            laptop_id=subject.laptop_id,
-            pack_id=subject.pack_id,
-            site=subject.site,
-            opened_at=now,
-            changed_at=now,
-            reasons=list(finding.reasons),
-            next_step=finding.next_step,
-            figures_opened=figures,
-            figures_now=figures,
-        )
-        .returning(alerts.c.id)
-    )
-    return int(result.scalar_one())
-
-
-async def update_alert(
-    connection: AsyncConnection,
-    alert: Standing,
-    subject: Subject,
-    finding: Finding,
-    now: datetime,
-) -> None:
-    """Bring an alert's reasons and figures up to date."""
-    values = _said(subject, finding)
-    if finding.urgency != alert.urgency:
-        values["changed_at"] = now
-    await connection.execute(
-        update(alerts).where(alerts.c.id == alert.id).values(**values)
-    )
-
-
-async def end_alert(
-    connection: AsyncConnection, alert_id: int, because: str, now: datetime
-) -> None:
-    """End an alert whose cause is gone."""
-    await connection.execute(
-        update(alerts)
-        .where(alerts.c.id == alert_id)
-        .values(
-            state="ended",
-            ended_at=now,
-            changed_at=now,
-            version=alerts.c.version + 1,
-            ended_because=because,
-        )
-    )
 
 
 @dataclass(frozen=True, slots=True)

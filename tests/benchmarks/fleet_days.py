@@ -1,0 +1,160 @@
+"""A year of weekly daily values for every pack of a large store, written in bulk.
+
+One value a week, 52 a pack: a year's course at a seventh of the rows, so that a million
+packs (52 million rows) fit on a disk and are written in minutes. The course ends at the
+wear that the pack's own row shows; a sixth of the packs have a knee, one in fifty a drop,
+some values are missing. The same pack has the same course on both databases.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from datetime import date, timedelta
+from typing import Any
+
+import asyncpg
+import numpy as np
+from sqlalchemy import make_url
+
+from fadewatch_collector.analysis.arrays import FloatArray
+from tests.benchmarks.fleet_store import BATCH, NOW
+
+WEEKS = 52
+CHARGING_WEEKS = 13
+"""Days with charging counts, one a week: those that habits are told from [count]."""
+MISSING = 0.03
+SEED = 1_000_003
+
+CAPACITY = (
+    "pack_id",
+    "day",
+    "unit",
+    "design_capacity",
+    "full_charge_capacity",
+    "cycle_count",
+    "temperature_c",
+    "readings",
+)
+CHARGING = (
+    "pack_id",
+    "day",
+    "readings",
+    "judged",
+    "on_mains",
+    "near_full",
+    "held",
+    "temperature_c",
+    "near_full_temperature_c",
+    "lowest_charge",
+    "charge_limit_percent",
+)
+
+Rows = Iterator[tuple[Any, ...]]
+
+
+async def add_days(url: str, packs: int) -> None:
+    """Write the daily values of packs 1 to ``packs`` in key order."""
+    if url.startswith("sqlite"):
+        _add_to_sqlite(make_url(url).database or "", packs)
+    else:
+        await _add_to_postgres(url, packs)
+
+
+def _add_to_sqlite(path: str, packs: int) -> None:
+    with closing(sqlite3.connect(path, isolation_level=None)) as db:
+        # Nothing here needs to outlive a power cut; a failed fill is thrown away.
+        db.execute("PRAGMA synchronous=OFF")
+        for table, columns, rows in _tables(packs, _text):
+            db.execute("BEGIN IMMEDIATE")
+            marks = ", ".join("?" * len(columns))
+            db.executemany(
+                f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})",  # noqa: S608  # our own names
+                rows,
+            )
+            db.execute("COMMIT")
+
+
+async def _add_to_postgres(url: str, packs: int) -> None:
+    connection = await asyncpg.connect(url)
+    try:
+        # The packs are there: checking each of the rows for it takes most of the time.
+        await connection.execute("SET session_replication_role = replica")
+        await connection.execute("SET synchronous_commit = off")
+        for table, columns, rows in _tables(packs, lambda day: day):
+            await connection.copy_records_to_table(table, records=rows, columns=columns)
+        await connection.execute("ANALYZE")
+    finally:
+        await connection.close()
+
+
+def _text(day: date) -> str:
+    return day.isoformat()
+
+
+def _tables(packs: int, kept: Any) -> Iterator[tuple[str, Sequence[str], Rows]]:
+    days = [
+        kept(NOW.date() - timedelta(weeks=weeks)) for weeks in range(WEEKS - 1, -1, -1)
+    ]
+    for first in range(1, packs + 1, BATCH):
+        numbers = np.arange(first, min(first + BATCH, packs + 1))
+        yield "daily_capacity", CAPACITY, _capacity(numbers, days)
+        yield "daily_charging", CHARGING, _charging(numbers, days[-CHARGING_WEEKS:])
+
+
+def _capacity(numbers: Any, days: Sequence[Any]) -> Rows:
+    rng = np.random.default_rng([SEED, int(numbers[0])])
+    design = 57_000 - numbers % 3 * 10
+    health = _courses(rng, 1.0 - numbers % 20_000 / 57_000)
+    full = np.round(design[:, None] * health)
+    there = rng.random(full.shape) >= MISSING
+    there[:, -1] = True
+    pack, week = np.nonzero(there)
+    ago = WEEKS - 1 - week
+    return zip(
+        numbers[pack].tolist(),
+        map(days.__getitem__, week.tolist()),
+        ["mWh"] * pack.size,
+        design[pack].astype(float).tolist(),
+        full[there].tolist(),
+        np.maximum(numbers[pack] % 600 + 1 - 3 * ago, 1).tolist(),
+        (22.0 + (numbers[pack] + week) % 17).tolist(),
+        [4] * pack.size,
+        strict=True,
+    )
+
+
+def _courses(rng: np.random.Generator, last: FloatArray) -> FloatArray:
+    """Return health by pack and week that comes down to ``last``."""
+    packs = last.size
+    months = np.arange(WEEKS - 1, -1, -1) * 7 / 30.4375
+    rate = rng.lognormal(np.log(0.008), 0.5, (packs, 1))
+    knee = np.where(rng.random((packs, 1)) < 1 / 6, rng.uniform(0, 12, (packs, 1)), 0.0)
+    faster = np.minimum(months, knee) * rng.uniform(1, 4, (packs, 1))
+    fell = np.where(rng.random((packs, 1)) < 0.02, rng.uniform(0, 12, (packs, 1)), -1.0)
+    size = rng.uniform(0.08, 0.3, (packs, 1)) * (months < fell)
+    before = size.max(axis=1, keepdims=True) - size
+    health = last[:, None] + rate * (months + faster) + before
+    health += rng.normal(0.0, 0.006, health.shape)
+    kept: FloatArray = np.clip(health, 0.05, 1.1)
+    return kept
+
+
+def _charging(numbers: Any, days: Sequence[Any]) -> Rows:
+    pack = np.repeat(numbers, len(days))
+    week = np.tile(np.arange(len(days)), numbers.size)
+    near_full = np.where((pack + week) % 7 < pack % 8, 4, 0)
+    limits = [100 if n % 3 == 0 else None for n in pack.tolist()]
+    return zip(
+        pack.tolist(),
+        map(days.__getitem__, week.tolist()),
+        [4] * pack.size,
+        [4] * pack.size,
+        [4] * pack.size,
+        near_full.tolist(),
+        [0] * pack.size,
+        (25.0 + week % 9).tolist(),
+        (31.0 + week % 7).tolist(),
+        (0.4 + (pack + week) % 50 / 100.0).tolist(),
+        limits,
+        strict=True,
+    )
