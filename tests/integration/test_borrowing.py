@@ -38,7 +38,8 @@ async def test_a_young_pack_is_forecast_by_its_own_type(
     await assess_all(services)
 
     async with services.store.reading() as connection:
-        assert len(await own_fades(connection)) == 6
+        (fades,) = (await own_fades(connection)).values()
+        assert len(fades) == 6
         fitted = await load_fitted(connection, [7], clock().date())
         priors = await borrowed(connection, [7], fitted)
     assert abs(priors.fade[0] / FADE_PER_DAY - 1) < 0.25

@@ -106,26 +106,21 @@ def pool(fade: FloatArray) -> tuple[float, float]:
     return float(np.exp(middle)), max(float(spread), LEAST_SPREAD)
 
 
-def pools_by_type(
-    fade: FloatArray, pack_types: Sequence[str]
-) -> dict[str, tuple[float, float]]:
+def pools_by_type(fades: Mapping[str, FloatArray]) -> dict[str, tuple[float, float]]:
     """Return the pool of each pack type, and of the fleet under the empty name.
 
     Parameters
     ----------
-    fade
-        Fades of packs that speak for themselves, all above 0 [1/d].
-    pack_types
-        Pack type of each.
+    fades
+        Fades of packs that speak for themselves, all above 0 [1/d], by pack type; those
+        of no type under the empty name.
     """
-    names = np.asarray(pack_types)
     pools: dict[str, tuple[float, float]] = {}
-    if fade.size >= LEAST_PACKS_OF_FLEET:
-        pools[""] = pool(fade)
-    for name in np.unique(names[names != ""]).tolist():
-        same = names == name
-        if same.sum() >= LEAST_PACKS_OF_TYPE:
-            pools[name] = pool(fade[same])
+    if sum(fade.size for fade in fades.values()) >= LEAST_PACKS_OF_FLEET:
+        pools[""] = pool(np.concatenate(list(fades.values())))
+    for name, fade in sorted(fades.items()):
+        if name and fade.size >= LEAST_PACKS_OF_TYPE:
+            pools[name] = pool(fade)
     return pools
 
 

@@ -1,6 +1,6 @@
 """The assessment of one pack as it is shown and exported."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
@@ -72,13 +72,17 @@ class Assessment:
 
     def as_json(self) -> dict[str, Any]:
         """Return plain values ready for JSON; dates as YYYY-MM-DD."""
-        plain: dict[str, Any] = _plain(asdict(self))
+        plain: dict[str, Any] = _plain(self)
         return plain
 
 
+_PARTS = (Assessment, Rate, CrossingDates, Crossings, SuddenDrop, Knee)
+
+
 def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
+    # Not by `asdict`, which copies each value: every pack goes through here every night.
+    if isinstance(value, _PARTS):
+        return {name: _plain(getattr(value, name)) for name in value.__slots__}
+    if isinstance(value, tuple):
+        return list(value)
     return value.isoformat() if isinstance(value, date) else value

@@ -141,6 +141,8 @@ class _Pack:
 
 
 def _one(values: ArrayLike, index: int) -> float:
+    if isinstance(values, np.ndarray):
+        return float(values[index] if values.ndim else values)
     array = np.asarray(values, dtype=np.float64)
     return float(array[index] if array.ndim else array)
 

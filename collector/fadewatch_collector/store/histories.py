@@ -1,5 +1,6 @@
 """Histories of packs for the analysis, and what it says of them."""
 
+from array import array
 from collections import Counter, defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -7,14 +8,22 @@ from datetime import date
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import func, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.analysis.arrays import FloatArray
 from fadewatch_collector.analysis.series import Histories
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.pack_types import pool_name
 from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.daily_series import (
+    EPOCH_ORDINAL,
+    DailySeries,
+    load_series,
+    packs_in_two_units,
+)
 from fadewatch_collector.store.tables import (
     assessments,
     daily_capacity,
@@ -23,8 +32,9 @@ from fadewatch_collector.store.tables import (
     slot_stays,
 )
 
-EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 OWN_HISTORY = "own history"
+AT_ONCE = 5_000
+"""Rows read at a time [count]. Own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +86,31 @@ async def load_histories(
     connection: AsyncConnection, pack_ids: Sequence[int]
 ) -> Histories:
     """Load the daily values of packs; a driver's change of unit does not cut them."""
+    mixed = await packs_in_two_units(connection, pack_ids)
+    apart = set(mixed)
+    plain = await load_series(
+        connection, [pack_id for pack_id in pack_ids if pack_id not in apart]
+    )
+    series = [plain, await _load_mixed(connection, mixed)] if mixed else [plain]
+    numbers = np.array(pack_ids, dtype=np.int64)
+    order = np.argsort(numbers)
+
+    def joined(column: str) -> NDArray[Any]:
+        return np.concatenate([getattr(part, column) for part in series])
+
+    return Histories.from_rows(
+        [str(pack_id) for pack_id in pack_ids],
+        pack=order[np.searchsorted(numbers[order], joined("pack"))],
+        day=joined("day"),
+        full=joined("full"),
+        design=joined("design"),
+        cycles=joined("cycles"),
+    )
+
+
+async def _load_mixed(
+    connection: AsyncConnection, pack_ids: Sequence[int]
+) -> DailySeries:
     column = daily_capacity.c
     query = select(
         column.pack_id,
@@ -85,15 +120,13 @@ async def load_histories(
         column.cycle_count,
         column.unit,
     ).where(column.pack_id.in_(pack_ids))
-    place = {pack_id: index for index, pack_id in enumerate(pack_ids)}
     rows = _in_one_unit((await connection.execute(query)).all())
-    return Histories.from_rows(
-        [str(pack_id) for pack_id in pack_ids],
-        pack=[place[row[0]] for row in rows],
-        day=[row[1].toordinal() - EPOCH_ORDINAL for row in rows],
-        full=[row[2] for row in rows],
-        design=[row[3] for row in rows],
-        cycles=[np.nan if row[4] is None else row[4] for row in rows],
+    return DailySeries(
+        pack=np.array([row[0] for row in rows], dtype=np.int64),
+        day=np.array([row[1].toordinal() - EPOCH_ORDINAL for row in rows]),
+        full=np.array([row[2] for row in rows], dtype=np.float64),
+        design=np.array([row[3] for row in rows], dtype=np.float64),
+        cycles=np.array([row[4] for row in rows], dtype=np.float64),
     )
 
 
@@ -178,18 +211,31 @@ async def load_fitted(
     ]
 
 
-async def own_fades(connection: AsyncConnection) -> list[tuple[str, float]]:
-    """Return pack type and fade [fraction a month] of packs that speak for themselves."""
+async def own_fades(connection: AsyncConnection) -> dict[str, FloatArray]:
+    """Return the fades [fraction a month] of packs that speak for themselves, by type.
+
+    Nothing but the numbers is kept of a pack: there may be a million.
+    """
     column = assessments.c
     query = (
         select(packs.c.maker, packs.c.model, column.fade_per_month)
         .join(packs, packs.c.id == column.pack_id)
         .where(column.fade_source == OWN_HISTORY, column.fade_per_month > 0)
+        .execution_options(yield_per=AT_ONCE)
     )
-    return [
-        (pool_name(maker, model), fade)
-        for maker, model, fade in await connection.execute(query)
-    ]
+    found: dict[tuple[str | None, str | None], array[float]] = defaultdict(_no_fades)
+    async with connection.stream(query) as result:
+        async for rows in result.partitions():
+            for maker, model, fade in rows:
+                found[maker, model].append(fade)
+    fades: dict[str, array[float]] = defaultdict(_no_fades)
+    for said, some in found.items():
+        fades[pool_name(*said)].extend(some)
+    return {name: np.array(some) for name, some in fades.items()}
+
+
+def _no_fades() -> "array[float]":
+    return array("d")
 
 
 async def save_assessments(

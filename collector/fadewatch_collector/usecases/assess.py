@@ -4,6 +4,7 @@ import asyncio
 import logging
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
+from functools import cache
 from math import isnan
 from typing import Any
 
@@ -162,12 +163,13 @@ def _policies(
     services: Services,
     fitted: list[FittedPack],
 ) -> dict[int, Policy]:
+    @cache
+    def policy_of(site: str | None, maker: str | None, model: str | None) -> Policy:
+        scopes = scopes_of(site, maker, model)
+        return policy_in_force(services.policy, changes, scopes)
+
     return {
-        pack.id: policy_in_force(
-            services.policy,
-            changes,
-            scopes_of(pack.subject.site, pack.laptop_maker, pack.laptop_model),
-        )
+        pack.id: policy_of(pack.subject.site, pack.laptop_maker, pack.laptop_model)
         for pack in fitted
     }
 

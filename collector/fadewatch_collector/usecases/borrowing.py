@@ -1,10 +1,8 @@
 """What a young pack borrows: the fade of its own type, else of the fleet."""
 
+import asyncio
 import json
-from collections import Counter
 from collections.abc import Sequence
-
-import numpy as np
 
 from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
 from fadewatch_collector.analysis.priors import (
@@ -24,13 +22,16 @@ COUNTED_AS = "fade-pool-counts"
 
 async def learn_fades(services: Services) -> None:
     """Pool the fade of packs that speak for themselves, by pack type."""
-    async with services.store.writing() as connection:
+    async with services.store.reading() as connection:
         known = await own_fades(connection)
-        fades = np.array([fade for _, fade in known]) / DAYS_PER_MONTH
-        pools = pools_by_type(fades, [name for name, _ in known])
+    pools = await asyncio.to_thread(
+        pools_by_type, {name: fade / DAYS_PER_MONTH for name, fade in known.items()}
+    )
+    counts = {name: fade.size for name, fade in known.items()}
+    counts[""] = sum(counts.values())
+    kept = {name: counts[name] for name in pools}
+    async with services.store.writing() as connection:
         await set_value(connection, KEPT_AS, json.dumps(pools))
-        counts = Counter(name for name, _ in known) | Counter({"": len(known)})
-        kept = {name: counts[name] for name in pools}
         await set_value(connection, COUNTED_AS, json.dumps(kept))
 
 

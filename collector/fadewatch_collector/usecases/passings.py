@@ -1,17 +1,20 @@
 """Keep since when packs have been past their thresholds, and the fleet's common one."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from math import isnan
 
 import numpy as np
 
-from fadewatch_collector.analysis.figures import Assessments, Crossing, Thresholds
+from fadewatch_collector.analysis.figures import Assessments, Thresholds
 from fadewatch_collector.rules.passings import settle_passings
 from fadewatch_collector.rules.reasons import to_date
 from fadewatch_collector.store.passings import load_passings, save_passings
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_common.policy import Policy
+
+Own = Sequence[tuple[Sequence[float], Sequence[float]]]
+"""Of each of a pack's own thresholds: its level and the day it was crossed, by pack."""
 
 
 async def keep_passings(
@@ -29,6 +32,13 @@ async def keep_passings(
         Of the packs, in the order of ``pack_ids``, made with ``thresholds``.
     """
     known = await load_passings(connection, pack_ids)
+    own = [
+        (np.broadcast_to(level, len(figures)).tolist(), crossing.on.tolist())
+        for level, crossing in (
+            (thresholds.plan, figures.plan),
+            (thresholds.replace, figures.replace),
+        )
+    ]
     new: dict[tuple[int, float], date] = {}
     withdrawn: list[tuple[int, float]] = []
     for index, pack_id in enumerate(pack_ids):
@@ -36,7 +46,7 @@ async def keep_passings(
             continue
         changes = settle_passings(
             _known_wear(figures, index),
-            _passed(figures, index, thresholds),
+            _passed(figures, index, thresholds.common, own),
             known.get(pack_id, {}),
             policies[pack_id].hysteresis_wear,
         )
@@ -51,25 +61,15 @@ def _known_wear(figures: Assessments, index: int) -> float | None:
 
 
 def _passed(
-    figures: Assessments, index: int, thresholds: Thresholds
+    figures: Assessments, index: int, common: float, own: Own
 ) -> dict[float, date]:
     wear = float(figures.wear[index])
     passed: dict[float, date] = {}
     common_on = float(figures.common_on[index])
     if not isnan(common_on):
-        passed[thresholds.common] = to_date(common_on)
-    for level, crossing in _own(figures, thresholds, index):
-        on = float(crossing.on[index])
+        passed[common] = to_date(common_on)
+    for levels, crossed_on in own:
+        level, on = levels[index], crossed_on[index]
         if wear >= level and not isnan(on):
             passed[level] = to_date(on)
     return passed
-
-
-def _own(
-    figures: Assessments, thresholds: Thresholds, index: int
-) -> tuple[tuple[float, Crossing], tuple[float, Crossing]]:
-    plan, replace = (
-        float(np.broadcast_to(level, len(figures))[index])
-        for level in (thresholds.plan, thresholds.replace)
-    )
-    return (plan, figures.plan), (replace, figures.replace)

@@ -1,0 +1,102 @@
+"""Daily values of many packs as arrays, read without making an object of each row."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.analysis.arrays import CountArray, FloatArray
+from fadewatch_collector.store.tables import daily_capacity, packs
+
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
+
+# By the driver alone: of a million packs' rows nearly all of the time went into making
+# and converting rows. One value holds all numbers, whatever a statement may take.
+_ON_SQLITE = """
+    SELECT pack_id, day, full_charge_capacity, design_capacity, cycle_count
+    FROM daily_capacity WHERE pack_id IN (SELECT value FROM json_each(?))
+"""
+_ON_POSTGRESQL = """
+    SELECT pack_id, array_agg(day - DATE '1970-01-01'), array_agg(full_charge_capacity),
+        array_agg(design_capacity), array_agg(cycle_count)
+    FROM daily_capacity WHERE pack_id = ANY($1::bigint[]) GROUP BY pack_id
+"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DailySeries:
+    """Daily values, one entry a pack and day, in any order.
+
+    Attributes
+    ----------
+    pack
+        Number of the pack.
+    day
+        [d since 1970-01-01]
+    full, design
+        Capacities, in one unit within an entry.
+    cycles
+        Cycle count; NaN where unknown.
+    """
+
+    pack: CountArray
+    day: CountArray
+    full: FloatArray
+    design: FloatArray
+    cycles: FloatArray
+
+
+async def load_series(
+    connection: AsyncConnection, pack_ids: Sequence[int]
+) -> DailySeries:
+    """Load the daily values of packs, each row in its own unit."""
+    raw = await connection.get_raw_connection()
+    if connection.dialect.name == "sqlite":
+        found = await raw.driver_connection.execute_fetchall(  # type: ignore[union-attr]  # always connected
+            _ON_SQLITE, (json.dumps(list(pack_ids)),)
+        )
+        return _from_rows(list(found))
+    found = await raw.driver_connection.fetch(_ON_POSTGRESQL, list(pack_ids))  # type: ignore[union-attr]  # always connected
+    return _from_arrays(found)
+
+
+def _from_rows(rows: Sequence[Any]) -> DailySeries:
+    pack, day, full, design, cycles = zip(*rows, strict=True) if rows else [()] * 5
+    # The packs of a batch share their days: each text is read once.
+    number = {text: date.fromisoformat(text).toordinal() for text in set(day)}
+    days = np.fromiter(map(number.__getitem__, day), np.int64, len(day))
+    return DailySeries(
+        np.array(pack, dtype=np.int64),
+        days - EPOCH_ORDINAL,
+        np.array(full, dtype=np.float64),
+        np.array(design, dtype=np.float64),
+        np.array(cycles, dtype=np.float64),
+    )
+
+
+def _from_arrays(rows: Sequence[Any]) -> DailySeries:
+    packs_of_rows = np.array([row[0] for row in rows], dtype=np.int64)
+    lengths = [len(row[1]) for row in rows]
+    day, full, design, cycles = (
+        np.array([value for row in rows for value in row[place]], dtype=np.float64)
+        for place in (1, 2, 3, 4)
+    )
+    pack = np.repeat(packs_of_rows, lengths)
+    return DailySeries(pack, day.astype(np.int64), full, design, cycles)
+
+
+async def packs_in_two_units(
+    connection: AsyncConnection, pack_ids: Sequence[int]
+) -> list[int]:
+    """Return the packs whose daily values stand in more than one unit."""
+    unit, pack_id = daily_capacity.c.unit, daily_capacity.c.pack_id
+    first = select(unit).where(pack_id == packs.c.id).limit(1)
+    least = first.order_by(unit).scalar_subquery()
+    most = first.order_by(unit.desc()).scalar_subquery()
+    query = select(packs.c.id).where(packs.c.id.in_(pack_ids), least != most)
+    return list(await connection.scalars(query))
