@@ -31,8 +31,12 @@ def independent_count(sizes: Sequence[int]) -> float:
     ----------
     Kish, L. (1965), Survey Sampling, Wiley: the effective size of a weighted sample.
     """
-    squares = sum(size * size for size in sizes)
-    return sum(sizes) ** 2 / squares if squares else 0.0
+    return independent_count_of(sum(sizes), sum(size * size for size in sizes))
+
+
+def independent_count_of(total: int, squares: int) -> float:
+    """Return the same from the sum of the sizes and the sum of their squares."""
+    return total**2 / squares if squares else 0.0
 
 
 def wilson_interval(share: float, count: float, z: float = Z_80) -> tuple[float, float]:

@@ -6,11 +6,16 @@ they are switched on.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Literal
+from datetime import date
+from math import isnan
+from typing import Any, Literal
 
-from fadewatch_collector.analysis.shares import independent_count, wilson_interval
-from fadewatch_collector.rules.charging_day import NEAR_FULL, ChargingDay, median_of
+import numpy as np
+
+from fadewatch_collector.analysis import grouped
+from fadewatch_collector.analysis.arrays import CountArray, FloatArray, Mask
+from fadewatch_collector.analysis.shares import independent_count_of, wilson_interval
+from fadewatch_collector.rules.charging_day import NEAR_FULL, ChargingDay
 
 Habit = Literal["near full", "mixed", "seldom full", "too few"]
 Limit = Literal["set", "not kept", "held", "unused", "not reported"]
@@ -147,6 +152,43 @@ class ChargingHabit:
         return round(share.estimate * PARTS) if share and self.ruling.is_enough else 0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ChargingDays:
+    """Days of several packs as arrays; of each pack the oldest first.
+
+    Attributes
+    ----------
+    pack
+        Place of the pack that a day is of.
+    day
+        Number of the day, as ``date.toordinal`` tells it.
+    judged, on_mains, near_full, held
+        Readings, as in :class:`~fadewatch_collector.rules.charging_day.ChargingDay`.
+    temperature_c, near_full_temperature_c, lowest_charge, charge_limit_percent
+        As there; NaN where unknown.
+    """
+
+    pack: CountArray
+    day: CountArray
+    judged: CountArray
+    on_mains: CountArray
+    near_full: CountArray
+    held: CountArray
+    temperature_c: FloatArray
+    near_full_temperature_c: FloatArray
+    lowest_charge: FloatArray
+    charge_limit_percent: FloatArray
+
+
+COUNTS = ("judged", "on_mains", "near_full", "held")
+MEASURES = (
+    "temperature_c",
+    "near_full_temperature_c",
+    "lowest_charge",
+    "charge_limit_percent",
+)
+
+
 def habit_of(days: Sequence[ChargingDay], today: date) -> ChargingHabit:
     """Tell how a pack is charged from its days.
 
@@ -157,59 +199,112 @@ def habit_of(days: Sequence[ChargingDay], today: date) -> ChargingHabit:
     today
         Last day of both spans.
     """
-    longer_days = _last(days, today, LONGER_DAYS)
-    recent_days = _last(longer_days, today, RECENT_DAYS)
-    recent, longer = _span(recent_days, RECENT_DAYS), _span(longer_days, LONGER_DAYS)
-    ruling_days = recent_days if recent.is_enough else longer_days
-    limits = [
-        day.charge_limit_percent
-        for day in longer_days
-        if day.charge_limit_percent is not None
+    columns: dict[str, Any] = {
+        name: np.array([getattr(day, name) for day in days], dtype=kind)
+        for names, kind in ((COUNTS, np.int64), (MEASURES, np.float64))
+        for name in names
+    }
+    (habit,) = habits_of(
+        ChargingDays(
+            pack=np.zeros(len(days), dtype=np.int64),
+            day=np.array([day.day.toordinal() for day in days], dtype=np.int64),
+            **columns,
+        ),
+        1,
+        today,
+    )
+    return habit
+
+
+def habits_of(days: ChargingDays, packs: int, today: date) -> list[ChargingHabit]:
+    """Tell how each of ``packs`` packs is charged, as :func:`habit_of` does of one."""
+    ago = today.toordinal() - days.day
+    in_longer = (ago >= 0) & (ago < LONGER_DAYS)
+    in_recent = in_longer & (ago < RECENT_DAYS)
+    longer = _spans(days, in_longer, packs, LONGER_DAYS)
+    recent = _spans(days, in_recent, packs, RECENT_DAYS)
+    is_recent = np.array([span.is_enough for span in recent], dtype=np.bool_)
+    in_ruling = np.where(is_recent[days.pack], in_recent, in_longer)
+    limit = days.charge_limit_percent
+    newest = np.full(packs, np.nan)
+    told = in_longer & ~np.isnan(limit)
+    # Of a pack's several days the last one stays.
+    newest[days.pack[told]] = limit[told]
+    with_limit = in_ruling & (limit < NEAR_FULL * 100)
+    pack = days.pack[with_limit]
+    past = grouped.sums(days.near_full[with_limit], pack, packs)
+    of_all = grouped.sums(days.judged[with_limit], pack, packs)
+    limited = grouped.sums(days.judged[with_limit] > 0, pack, packs)
+    return [
+        _told(today, *one)
+        for one in zip(
+            recent,
+            longer,
+            newest.tolist(),
+            limited.tolist(),
+            zip(past.tolist(), of_all.tolist(), strict=True),
+            strict=True,
+        )
     ]
-    newest = limits[-1] if limits else None
-    with_limit = [day for day in ruling_days if _is_set(day.charge_limit_percent)]
-    past = (sum(day.near_full for day in with_limit), sum(d.judged for d in with_limit))
+
+
+def _told(
+    today: date,
+    recent: Span,
+    longer: Span,
+    newest: float,
+    limited_days: int,
+    past: tuple[int, int],
+) -> ChargingHabit:
+    limit = None if isnan(newest) else int(newest)
     ruling = recent if recent.is_enough else longer
     return ChargingHabit(
         as_of=today,
         recent=recent,
         longer=longer,
         habit=_habit(ruling),
-        charge_limit_percent=newest,
-        limit=_limit(newest, with_limit, past, ruling),
+        charge_limit_percent=limit,
+        limit=_limit(limit, limited_days, past, ruling),
         past_limit=past,
     )
 
 
-def _last(days: Sequence[ChargingDay], today: date, length: int) -> list[ChargingDay]:
-    since = today - timedelta(days=length)
-    return [day for day in days if since < day.day <= today]
+def _spans(days: ChargingDays, within: Mask, packs: int, length: int) -> list[Span]:
+    pack = days.pack[within]
+    judged = days.judged[within]
 
+    def summed(values: CountArray) -> list[int]:
+        totals: list[int] = grouped.sums(values, pack, packs).tolist()
+        return totals
 
-def _span(days: Sequence[ChargingDay], length: int) -> Span:
-    judged = [day for day in days if day.judged]
-    sizes = [day.judged for day in judged]
-    readings, near_full = sum(sizes), sum(day.near_full for day in judged)
-    share = None
-    if readings:
-        estimate = near_full / readings
-        interval = wilson_interval(estimate, independent_count(sizes))
-        share = Share(estimate, *interval)
-    charges = [day.lowest_charge for day in days if day.lowest_charge is not None]
-    return Span(
-        length=length,
-        days=len(judged),
-        readings=readings,
-        on_mains=sum(day.on_mains for day in judged),
-        near_full=near_full,
-        held=sum(day.held for day in judged),
-        near_full_share=share,
-        temperature_c=median_of([day.temperature_c for day in days]),
-        near_full_temperature_c=median_of(
-            [day.near_full_temperature_c for day in days]
-        ),
-        lowest_charge=min(charges, default=None),
+    readings, near_full = summed(judged), summed(days.near_full[within])
+    squares = summed(judged * judged)
+    shares = map(_share, near_full, readings, squares)
+    columns = zip(
+        summed(judged > 0),
+        readings,
+        summed(days.on_mains[within]),
+        near_full,
+        summed(days.held[within]),
+        shares,
+        _known(grouped.medians(days.temperature_c[within], pack, packs)),
+        _known(grouped.medians(days.near_full_temperature_c[within], pack, packs)),
+        _known(grouped.least(days.lowest_charge[within], pack, packs)),
+        strict=True,
     )
+    return [Span(length, *column) for column in columns]
+
+
+def _share(near_full: int, readings: int, squares: int) -> Share | None:
+    if not readings:
+        return None
+    estimate = near_full / readings
+    worth = independent_count_of(readings, squares)
+    return Share(estimate, *wilson_interval(estimate, worth))
+
+
+def _known(values: FloatArray) -> list[float | None]:
+    return [None if isnan(value) else value for value in values.tolist()]
 
 
 def _habit(ruling: Span) -> Habit:
@@ -227,12 +322,12 @@ def _is_set(limit: int | None) -> bool:
 
 def _limit(
     newest: int | None,
-    with_limit: Sequence[ChargingDay],
+    limited_days: int,
     past: tuple[int, int],
     ruling: Span,
 ) -> Limit:
     if _is_set(newest):
-        enough = sum(day.judged > 0 for day in with_limit) >= LEAST_LIMIT_DAYS
+        enough = limited_days >= LEAST_LIMIT_DAYS
         return "not kept" if enough and past[0] >= MOSTLY * past[1] else "set"
     if ruling.is_enough and ruling.on_mains and ruling.held >= MOSTLY * ruling.on_mains:
         return "held"

@@ -1,10 +1,10 @@
 """Reasons in sentences that a technician can repeat to the laptop's user."""
 
-from datetime import date, timedelta
+from datetime import date
 
 from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
 
-EPOCH = date(1970, 1, 1)
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 MONTHS = [
     "January",
     "February",
@@ -23,7 +23,7 @@ MONTHS = [
 
 def to_date(day: float) -> date:
     """Turn days since 1970-01-01 into a date."""
-    return EPOCH + timedelta(days=int(day))
+    return date.fromordinal(EPOCH_ORDINAL + int(day))
 
 
 def in_words(day: float) -> str:

@@ -1,7 +1,7 @@
 """How packs are charged: their days, and the habits told from them."""
 
 from collections.abc import AsyncGenerator, Collection, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 from typing import Any, Literal
@@ -177,10 +177,22 @@ def _values(pack_id: int, habit: ChargingHabit) -> dict[str, Any]:
         "is_advised": habit.advice != "none",
         "rank": habit.rank,
         "details": {
-            "recent": asdict(habit.recent),
-            "longer": asdict(habit.longer),
+            "recent": _span_values(habit.recent),
+            "longer": _span_values(habit.longer),
             "past_limit": list(habit.past_limit),
         },
+    }
+
+
+_OF_SPAN = tuple(Span.__dataclass_fields__)
+
+
+def _span_values(span: Span) -> dict[str, Any]:
+    # Not by `asdict`, which copies each value: every pack goes through here every night.
+    share = span.near_full_share
+    return {name: getattr(span, name) for name in _OF_SPAN} | {
+        "near_full_share": share
+        and {"estimate": share.estimate, "low": share.low, "high": share.high}
     }
 
 

@@ -7,13 +7,19 @@ from datetime import date, timedelta
 
 from fadewatch_collector.analysis.figures import DAYS_PER_MONTH
 from fadewatch_collector.errors import NotFound
-from fadewatch_collector.rules.charging import LONGER_DAYS, ChargingHabit, habit_of
+from fadewatch_collector.rules.charging import (
+    LONGER_DAYS,
+    ChargingHabit,
+    habit_of,
+    habits_of,
+)
 from fadewatch_collector.rules.charging_day import ChargingDay
 from fadewatch_collector.rules.charging_words import FadeBeside, sentences
 from fadewatch_collector.rules.paging import ranked_cursor, ranked_key
 from fadewatch_collector.store import charging as rows
 from fadewatch_collector.store import pages
 from fadewatch_collector.store.charging import ChargingFilter, ChargingRow, LimitKnown
+from fadewatch_collector.store.charging_days import load_charging_days
 from fadewatch_collector.store.histories import pack_ids_after
 from fadewatch_collector.store.pack_page import pack_detail
 from fadewatch_collector.store.store import WriteConnection
@@ -82,25 +88,20 @@ async def tell_habits(services: Services) -> int:
     while True:
         async with services.store.reading() as connection:
             packs = await pack_ids_after(connection, after, BATCH)
-            days = await rows.charging_days(connection, packs, _since(today))
+            known, days = await load_charging_days(connection, packs, _since(today))
         if not packs:
             break
-        # Counting takes the processor for a while: the loop goes on answering.
-        told = await asyncio.to_thread(_told, days, today)
-        if told:
+        if known:
+            # Counting takes the processor for a while: the loop goes on answering.
+            habits = await asyncio.to_thread(habits_of, days, len(known), today)
+            told = list(zip(known, habits, strict=True))
             async with services.store.writing() as connection:
                 await rows.save_habits(connection, told)
-        after, count = packs[-1], count + len(told)
+        after, count = packs[-1], count + len(known)
     async with services.store.writing() as connection:
         await rows.forget_habits_before(connection, today)
         await set_value(connection, AS_OF, today.isoformat())
     return count
-
-
-def _told(
-    days: Mapping[int, Sequence[ChargingDay]], today: date
-) -> list[tuple[int, ChargingHabit]]:
-    return [(pack_id, habit_of(known, today)) for pack_id, known in days.items()]
 
 
 def _since(today: date) -> date:
