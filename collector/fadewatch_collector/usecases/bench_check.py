@@ -17,6 +17,7 @@ from fadewatch_collector.usecases.bench_figures import (
     gathered,
     read_common,
 )
+from fadewatch_collector.usecases.large_counts import count_laptops
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.bench.facts import BenchFigures
 from fadewatch_common.bench.gather import gather
@@ -145,7 +146,7 @@ async def check_list(
             after = part[-1].id if part else after
             found += [one for one in part if _is_wanted(one, wanted)]
         sites = await pages.sites(connection)
-        count = await pages.laptop_count(connection)
+        count = await count_laptops(connection, services)
     if len(found) > limit:
         last: int | None = found[limit - 1].id
     else:

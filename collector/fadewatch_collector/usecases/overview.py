@@ -26,6 +26,7 @@ from fadewatch_collector.store.laptop_page import (
 from fadewatch_collector.store.pages import AlertFilter, AlertRow, LaptopRow
 from fadewatch_collector.store.search import laptops_sought
 from fadewatch_collector.store.store import WriteConnection
+from fadewatch_collector.usecases import large_counts
 from fadewatch_collector.usecases.services import Services
 
 __all__ = [
@@ -103,9 +104,9 @@ async def alert_list(
     async with services.store.reading() as connection:
         # One row more than shown tells whether there is a next page.
         rows = await pages.alert_rows(connection, wanted, after=after, limit=limit + 1)
-        counts = await pages.alert_counts(connection, wanted.site)
+        counts = await large_counts.count_alerts(connection, services, wanted.site)
         sites = await pages.sites(connection)
-        laptop_count = await pages.laptop_count(connection)
+        laptop_count = await large_counts.count_laptops(connection, services)
     more = len(rows) > limit
     return AlertList(
         alerts=rows[:limit],
@@ -146,7 +147,7 @@ async def laptop_list(
             limit=limit + 1,
         )
         sites = await pages.sites(connection)
-        laptop_count = await pages.laptop_count(connection)
+        laptop_count = await large_counts.count_laptops(connection, services)
     more = len(rows) > limit
     return LaptopList(
         laptops=rows[:limit],
@@ -159,7 +160,7 @@ async def laptop_list(
 async def count_laptops(services: Services) -> int:
     """Return how many laptops are enrolled."""
     async with services.store.reading() as connection:
-        return await pages.laptop_count(connection)
+        return await large_counts.count_laptops(connection, services)
 
 
 async def laptop_view(services: Services, laptop_id: int) -> LaptopView:

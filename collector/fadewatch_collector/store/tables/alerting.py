@@ -53,6 +53,9 @@ alerts = Table(
         postgresql_where=text("state <> 'ended'"),
     ),
     Index("ix_alerts_list", "state", "urgency_rank", "opened_at", "id"),
+    # The list narrowed to a kind or a site, in its order, and the counts of a site.
+    Index("ix_alerts_list_kind", "state", "kind", "urgency_rank", "opened_at", "id"),
+    Index("ix_alerts_list_site", "state", "site", "urgency_rank", "opened_at", "id"),
     Index(None, "subject", "ended_at"),
     Index(None, "changed_at"),
 )

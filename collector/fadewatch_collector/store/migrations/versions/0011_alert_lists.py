@@ -1,0 +1,15 @@
+"""Indexes for the alert list of a very large fleet, narrowed to a kind or a site."""
+
+from alembic import op
+
+revision = "0011"
+down_revision = "0010"
+branch_labels = None
+depends_on = None
+
+PLACE = ["urgency_rank", "opened_at", "id"]
+
+
+def upgrade() -> None:
+    op.create_index("ix_alerts_list_kind", "alerts", ["state", "kind", *PLACE])
+    op.create_index("ix_alerts_list_site", "alerts", ["state", "site", *PLACE])
