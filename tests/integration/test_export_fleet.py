@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import delete, event, insert, update
+from sqlalchemy import delete, insert, update
 
 from fadewatch_collector.store.tables import (
     alerts,
@@ -21,8 +21,10 @@ from fadewatch_collector.store.tables import (
 )
 from fadewatch_collector.usecases.exports import FLEET_CSV_COLUMNS, stream_fleet_csv
 from fadewatch_collector.usecases.services import Services
+from tests.integration.postgres import DATABASES
 from tests.unit.collector.usecases.test_exports_cells import unguarded
 
+ON = DATABASES
 SEEN = datetime(2026, 3, 1, 9, 30, 15, 250_000, tzinfo=timezone(timedelta(hours=1)))
 
 HEADER = (
@@ -272,18 +274,22 @@ async def test_a_byte_order_mark_comes_only_when_asked_for(services: Services) -
     assert (await export(services, byte_order_mark=True))[:7] == b"\xef\xbb\xbfsite"
 
 
-async def test_one_query_serves_the_whole_fleet(services: Services) -> None:
-    await put(services, laptops, [laptop(n) for n in range(1, 1202)])
-    statements: list[str] = []
+async def test_the_whole_fleet_comes_in_pieces_of_one_steady_view(
+    services: Services,
+) -> None:
+    async with services.store.writing() as connection:
+        await connection.execute(
+            insert(laptops), [laptop(n, hostname="before") for n in range(1, 2302)]
+        )
+    pieces = []
+    async for piece in stream_fleet_csv(services):
+        pieces.append(piece)
+        if len(pieces) == 2:
+            async with services.store.writing() as connection:
+                await connection.execute(update(laptops).values(hostname="after"))
 
-    def keep(_: object, __: object, statement: str, *___: object) -> None:
-        statements.append(statement)
-
-    event.listen(services.store.engine.sync_engine, "before_cursor_execute", keep)
-    pieces = [piece async for piece in stream_fleet_csv(services)]
-
-    assert [s for s in statements if s.startswith("SELECT")] == statements[-1:]
-    assert [piece.count(b"\r\n") for piece in pieces] == [1, 500, 500, 201]
+    assert [piece.count(b"\r\n") for piece in pieces] == [1, 2000, 301]
+    assert {row["hostname"] for row in cells(b"".join(pieces))} == {"before"}
 
 
 # What PostgreSQL and SQLite both hold: any text but NUL and lone surrogates.

@@ -9,6 +9,7 @@ import numpy as np
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.charging import COUNTS, MEASURES, ChargingDays
+from fadewatch_collector.store.raw_rows import raw_rows
 
 _COLUMNS = ", ".join(("pack_id", "day", *COUNTS, *MEASURES))
 _ON_SQLITE = f"""
@@ -30,19 +31,15 @@ async def load_charging_days(
 
     A pack's place in ``ChargingDays`` is that of its number in the list.
     """
-    raw = await connection.get_raw_connection()
-    driver: Any = raw.driver_connection
     if connection.dialect.name == "sqlite":
-        values = (json.dumps(list(pack_ids)), since.isoformat())
-        rows = list(await driver.execute_fetchall(_ON_SQLITE, values))
-        to_day = date.fromisoformat
+        wanted = json.dumps(list(pack_ids))
+        rows = await raw_rows(connection, _ON_SQLITE, wanted, since.isoformat())
     else:
-        rows = await driver.fetch(_ON_POSTGRESQL, list(pack_ids), since)
-        to_day = _as_it_is
+        rows = await raw_rows(connection, _ON_POSTGRESQL, list(pack_ids), since)
     if not rows:
         return [], _days(np.array([], dtype=np.int64), [], [[]] * len(_OTHERS))
     numbers, day, *others = zip(*rows, strict=True)
-    number = {value: to_day(value).toordinal() for value in set(day)}
+    number = {value: _ordinal(value) for value in set(day)}
     known, place = np.unique(np.array(numbers, dtype=np.int64), return_inverse=True)
     days = _days(place, [number[value] for value in day], others)
     return [int(one) for one in known], days
@@ -51,8 +48,8 @@ async def load_charging_days(
 _OTHERS = (*COUNTS, *MEASURES)
 
 
-def _as_it_is(day: date) -> date:
-    return day
+def _ordinal(day: date | str) -> int:
+    return (date.fromisoformat(day) if isinstance(day, str) else day).toordinal()
 
 
 def _days(

@@ -11,12 +11,12 @@ from sqlalchemy import select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.analysis.arrays import CountArray, FloatArray
+from fadewatch_collector.store.raw_rows import raw_rows
 from fadewatch_collector.store.tables import daily_capacity, packs
 
 EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
-# By the driver alone: of a million packs' rows nearly all of the time went into making
-# and converting rows. One value holds all numbers, whatever a statement may take.
+# One value holds all numbers: a statement takes a limited number of values.
 _ON_SQLITE = """
     SELECT pack_id, day, full_charge_capacity, design_capacity, cycle_count
     FROM daily_capacity WHERE pack_id IN (SELECT value FROM json_each(?))
@@ -55,14 +55,10 @@ async def load_series(
     connection: AsyncConnection, pack_ids: Sequence[int]
 ) -> DailySeries:
     """Load the daily values of packs, each row in its own unit."""
-    raw = await connection.get_raw_connection()
     if connection.dialect.name == "sqlite":
-        found = await raw.driver_connection.execute_fetchall(  # type: ignore[union-attr]  # always connected
-            _ON_SQLITE, (json.dumps(list(pack_ids)),)
-        )
-        return _from_rows(list(found))
-    found = await raw.driver_connection.fetch(_ON_POSTGRESQL, list(pack_ids))  # type: ignore[union-attr]  # always connected
-    return _from_arrays(found)
+        wanted = json.dumps(list(pack_ids))
+        return _from_rows(await raw_rows(connection, _ON_SQLITE, wanted))
+    return _from_arrays(await raw_rows(connection, _ON_POSTGRESQL, list(pack_ids)))
 
 
 def _from_rows(rows: Sequence[Any]) -> DailySeries:

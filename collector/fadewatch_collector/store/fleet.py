@@ -1,11 +1,13 @@
 """The fleet, one row a pack that sits in a slot, read as a stream."""
 
 from collections.abc import AsyncGenerator, Sequence
+from contextlib import aclosing
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, case, collate, func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.store.raw_rows import stream_raw_rows
 from fadewatch_collector.store.search import laptops_sought
 from fadewatch_collector.store.tables import (
     alerts,
@@ -60,7 +62,7 @@ async def stream_fleet(
     site: str | None = None,
     words: Sequence[str] = (),
 ) -> AsyncGenerator[Sequence[Sequence[Any]]]:
-    """Yield the rows of :func:`fleet_query`, up to ``chunk`` at a time.
+    """Yield the rows of :func:`fleet_query` as the driver gives them.
 
     Parameters
     ----------
@@ -76,9 +78,8 @@ async def stream_fleet(
     if words:
         conditions.append(await laptops_sought(connection, words))
     query = fleet_query(names, is_sqlite=is_sqlite, conditions=conditions)
-    query = query.execution_options(yield_per=chunk)
-    async with connection.stream(query) as result:
-        async for rows in result.partitions():
+    async with aclosing(stream_raw_rows(connection, query, chunk)) as chunks:
+        async for rows in chunks:
             yield rows
 
 

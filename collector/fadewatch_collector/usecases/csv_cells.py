@@ -6,8 +6,9 @@ keeps a serial such as ``00123`` as text. What is not known is an empty field.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from datetime import date, datetime
+from string import ascii_letters, digits
 from typing import Any, NamedTuple
 
 CHUNK = 500
@@ -25,6 +26,10 @@ OWASP ASVS 5.0 1.2.10 names = + - @ tab and NUL; OWASP's page on CSV injection a
 line ends and the full-width forms (from memory). Leading blanks count because some
 programs trim them, leading apostrophes so that taking one away gives the text back.
 """
+
+
+_HARMLESS = frozenset(ascii_letters + digits)
+"""First characters of texts that no spreadsheet takes for a formula."""
 
 
 class Column(NamedTuple):
@@ -73,9 +78,21 @@ def quoted(text: str) -> str:
 
 def text_cells(values: Sequence[str | None]) -> list[str]:
     """Write texts."""
-    # A column repeats its texts (sites, makers, models), so each is quoted once.
-    cells = {text: "" if text is None else quoted(text) for text in set(values)}
+    distinct = set(values)
+    if len(distinct) > len(values) // 2 and _is_plain(distinct):
+        return [f'"{text}"' for text in values]
+    # A column that repeats its texts (sites, makers, models): each is quoted once.
+    cells = {text: "" if text is None else quoted(text) for text in distinct}
     return [cells[text] for text in values]
+
+
+def _is_plain(texts: Set[str | None]) -> bool:
+    """Say whether all of these need nothing but quotes around them."""
+    try:
+        firsts = {text[:1] for text in texts}  # type: ignore[index]  # None is caught
+    except TypeError:
+        return False
+    return firsts <= _HARMLESS and not any('"' in text for text in texts)  # type: ignore[operator]  # there is no None
 
 
 def number_cells(values: Sequence[int | None]) -> list[str]:

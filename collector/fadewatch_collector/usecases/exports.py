@@ -1,5 +1,6 @@
 """The fleet health CSV, streamed."""
 
+import json
 from collections.abc import AsyncGenerator, Mapping, Sequence
 from contextlib import aclosing
 from typing import Any
@@ -7,7 +8,6 @@ from typing import Any
 from fadewatch_collector.rules.search_terms import words_sought
 from fadewatch_collector.store.fleet import stream_fleet
 from fadewatch_collector.usecases.csv_cells import (
-    CHUNK,
     Column,
     csv_lines,
     day_cells,
@@ -31,6 +31,10 @@ __all__ = [
     "stream_fleet_csv",
 ]
 
+AT_ONCE = 2_000
+"""Rows read and written at a time [count]. Own choice: the more, the more often a text
+of the same column comes again; a piece has about half a megabyte."""
+
 MEGABYTE, GIGABYTE, TERABYTE = 10**6, 10**9, 10**12
 """Decimal units, in which drives are sold (SI prefixes) [byte]."""
 
@@ -42,7 +46,7 @@ async def stream_fleet_csv(
     site: str | None = None,
     find: str | None = None,
 ) -> AsyncGenerator[bytes]:
-    """Yield the fleet health CSV in pieces of some hundred rows, of one steady view.
+    """Yield the fleet health CSV in pieces of some thousand rows, of one steady view.
 
     Parameters
     ----------
@@ -60,7 +64,7 @@ async def stream_fleet_csv(
             stream_fleet(
                 connection,
                 FLEET_SOURCES,
-                CHUNK,
+                AT_ONCE,
                 site=site,
                 words=words_sought(find or ""),
             )
@@ -86,8 +90,24 @@ def size_text(size_bytes: int) -> str:
     return f"{size_bytes / MEGABYTE:.0f} MB"
 
 
-def _drives(values: Sequence[Sequence[Mapping[str, Any]] | None]) -> list[str]:
-    return [quoted("; ".join(map(drive_text, d))) if d else "" for d in values]
+def _drives(values: Sequence[Any]) -> list[str]:
+    """Write drives: a text of JSON in one store, what it says in the other."""
+    told = [json.loads(one) if isinstance(one, str) else one for one in values]
+    return [quoted("; ".join(map(drive_text, one))) if one else "" for one in told]
+
+
+def _days(values: Sequence[Any]) -> list[str]:
+    """Write days: texts of one store, dates of the other."""
+    if any(isinstance(day, str) for day in values):
+        return [day or "" for day in values]
+    return day_cells(values)
+
+
+def _moments(values: Sequence[Any]) -> list[str]:
+    """Write moments in UTC: texts of one store, moments of the other."""
+    if any(isinstance(at, str) for at in values):
+        return [f"{at[:10]}T{at[11:19]}Z" if at else "" for at in values]
+    return moment_cells(values)
 
 
 _COLUMNS = (
@@ -101,7 +121,7 @@ _COLUMNS = (
     Column("pack_maker", "pack.maker", text_cells),
     Column("pack_model", "pack.model", text_cells),
     Column("pack_serial", "pack.serial", text_cells),
-    Column("pack_made_on", "pack.made_on", day_cells),
+    Column("pack_made_on", "pack.made_on", _days),
     Column("chemistry", "pack.chemistry", text_cells),
     Column("capacity_unit", "pack.unit", text_cells),
     Column("design_capacity", "pack.design_capacity", number_cells),
@@ -110,12 +130,12 @@ _COLUMNS = (
     Column("band", "band", text_cells),
     Column("cycle_count", "pack.cycle_count", number_cells),
     Column("fade_percent_per_month", "assessment.fade_per_month", rate_cells),
-    Column("plan_crossing_earliest", "assessment.plan_earliest", day_cells),
-    Column("plan_crossing_on", "assessment.plan_on", day_cells),
-    Column("plan_crossing_latest", "assessment.plan_latest", day_cells),
-    Column("replace_crossing_earliest", "assessment.replace_earliest", day_cells),
-    Column("replace_crossing_on", "assessment.replace_on", day_cells),
-    Column("replace_crossing_latest", "assessment.replace_latest", day_cells),
+    Column("plan_crossing_earliest", "assessment.plan_earliest", _days),
+    Column("plan_crossing_on", "assessment.plan_on", _days),
+    Column("plan_crossing_latest", "assessment.plan_latest", _days),
+    Column("replace_crossing_earliest", "assessment.replace_earliest", _days),
+    Column("replace_crossing_on", "assessment.replace_on", _days),
+    Column("replace_crossing_latest", "assessment.replace_latest", _days),
     Column("concern", "assessment.concern", text_cells),
     Column("open_alerts", "open_alerts", number_cells),
     Column("memory_total_mib", "laptop.memory_total_mib", number_cells),
@@ -123,7 +143,7 @@ _COLUMNS = (
     Column("memory_slots_free", "laptop.memory_slots_free", number_cells),
     Column("drives", "laptop.drives", _drives),
     Column("storage_total_bytes", "laptop.storage_total_bytes", number_cells),
-    Column("last_report_at", "laptop.last_report_at", moment_cells),
+    Column("last_report_at", "laptop.last_report_at", _moments),
     Column("agent_version", "laptop.agent_version", text_cells),
 )
 

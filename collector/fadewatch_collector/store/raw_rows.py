@@ -1,0 +1,77 @@
+"""Rows as the driver gives them, for what reads hundreds of thousands of them.
+
+Making SQLAlchemy's rows and converting each value takes longer than reading them. What
+comes is the driver's: on SQLite days, moments and JSON are texts, on PostgreSQL they are
+Python's.
+"""
+
+import sqlite3
+from collections.abc import AsyncGenerator, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+
+async def raw_rows(
+    connection: AsyncConnection, statement: str, *values: Any
+) -> Sequence[Sequence[Any]]:
+    """Return the rows of a statement in the words of the connection's database."""
+    driver = await _driver_of(connection)
+    with _told_as_sqlalchemy_does(connection):
+        if connection.dialect.name == "sqlite":
+            return list(await driver.execute_fetchall(statement, values))
+        found: Sequence[Sequence[Any]] = await driver.fetch(statement, *values)
+        return found
+
+
+async def stream_raw_rows(
+    connection: AsyncConnection, query: Select[Any], chunk: int
+) -> AsyncGenerator[Sequence[Sequence[Any]]]:
+    """Yield the rows of a query, ``chunk`` at a time, while the cursor stays open.
+
+    Its parameters must be texts or numbers: they are handed over as they are.
+    """
+    compiled = query.compile(
+        dialect=connection.dialect, compile_kwargs={"render_postcompile": True}
+    )
+    values = [compiled.params[name] for name in compiled.positiontup or ()]
+    driver = await _driver_of(connection)
+    with _told_as_sqlalchemy_does(connection):
+        if connection.dialect.name == "sqlite":
+            cursor = await driver.execute(str(compiled), values)
+            try:
+                while rows := await cursor.fetchmany(chunk):
+                    yield list(rows)
+            finally:
+                await cursor.close()
+            return
+        cursor = await driver.cursor(str(compiled), *values)
+        while rows := await cursor.fetch(chunk):
+            yield rows
+
+
+async def _driver_of(connection: AsyncConnection) -> Any:
+    if connection.dialect.name == "postgresql":
+        # Its transaction begins with the first statement that SQLAlchemy sends.
+        await connection.exec_driver_sql("SELECT 1")
+    return (await connection.get_raw_connection()).driver_connection
+
+
+@contextmanager
+def _told_as_sqlalchemy_does(connection: AsyncConnection) -> Iterator[None]:
+    """Raise the driver's errors as SQLAlchemy would: `store.trouble` knows these."""
+    dialect: Any = connection.dialect
+    lost: tuple[type[Exception], ...] = ()
+    wrong: tuple[type[Exception], ...] = (sqlite3.Error,)
+    if dialect.name == "postgresql":
+        driver = dialect.loaded_dbapi.asyncpg
+        lost, wrong = (driver.InterfaceError,), (driver.PostgresError,)
+    try:
+        yield
+    except lost as error:
+        raise DBAPIError("", (), error, connection_invalidated=True) from error
+    except wrong as error:
+        raise DBAPIError.instance("", (), error, sqlite3.Error) from error
