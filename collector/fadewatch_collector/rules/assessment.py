@@ -106,7 +106,9 @@ class Assessment:
 
 
 def _dates(crossing: CrossingDates | None) -> dict[str, str] | None:
-    return crossing and {
+    if crossing is None:
+        return None
+    return {
         "on": crossing.on.isoformat(),
         "earliest": crossing.earliest.isoformat(),
         "latest": crossing.latest.isoformat(),

@@ -234,7 +234,8 @@ def habits_of(days: ChargingDays, packs: int, today: date) -> list[ChargingHabit
     pack = days.pack[with_limit]
     past = grouped.sums(days.near_full[with_limit], pack, packs)
     of_all = grouped.sums(days.judged[with_limit], pack, packs)
-    limited = grouped.sums(days.judged[with_limit] > 0, pack, packs)
+    has_any = (days.judged[with_limit] > 0).astype(np.int64)
+    limited = grouped.sums(has_any, pack, packs)
     return [
         _told(today, *one)
         for one in zip(
@@ -281,7 +282,7 @@ def _spans(days: ChargingDays, within: Mask, packs: int, length: int) -> list[Sp
     squares = summed(judged * judged)
     shares = map(_share, near_full, readings, squares)
     columns = zip(
-        summed(judged > 0),
+        summed((judged > 0).astype(np.int64)),
         readings,
         summed(days.on_mains[within]),
         near_full,

@@ -1,7 +1,6 @@
 """The fleet as a whole: how many packs of which sort, and what is known of each."""
 
-from collections.abc import AsyncGenerator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from typing import Any
 
@@ -9,7 +8,6 @@ from sqlalchemy import ColumnElement, and_, case, func, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.analysis.figures import Band
 from fadewatch_collector.rules.fleet_shares import ShareRow
 from fadewatch_collector.rules.pack_types import Described
 from fadewatch_collector.store.tables import (
@@ -18,7 +16,6 @@ from fadewatch_collector.store.tables import (
     laptops,
     packs,
     slot_stays,
-    threshold_passings,
 )
 
 TYPE_FIELDS = (
@@ -31,35 +28,6 @@ TYPE_FIELDS = (
 )
 
 OWN_HISTORY = "own history"
-
-
-@dataclass(frozen=True, slots=True)
-class PackRow:
-    """What is known of one pack, wherever it is.
-
-    Attributes
-    ----------
-    site
-        Of the laptop it is in; None also for one that is in none.
-    own_fade_per_month
-        None unless its history speaks for itself [fraction a month].
-    passed_on
-        Day since which it is past the threshold common to all; None: it is not.
-    """
-
-    id: int
-    said: Described
-    is_in_slot: bool
-    site: str | None
-    made_on: date | None
-    first_seen_at: datetime
-    last_seen_at: datetime
-    band: Band
-    wear: float | None
-    own_fade_per_month: float | None
-    passed_on: date | None
-    plan: tuple[date | None, date | None, date | None]
-    replace: tuple[date | None, date | None, date | None]
 
 
 async def share_rows(
@@ -109,72 +77,6 @@ def _born_after(day: date) -> ColumnElement[bool]:
     return or_(
         packs.c.made_on > day,
         and_(packs.c.made_on.is_(None), packs.c.first_seen_at > moment),
-    )
-
-
-async def stream_packs(
-    connection: AsyncConnection, common: float, chunk: int
-) -> AsyncGenerator[list[PackRow]]:
-    """Yield every pack, up to ``chunk`` at a time.
-
-    Parameters
-    ----------
-    common
-        The threshold at which packs of all sites are compared, a fraction.
-    """
-    said, passing = assessments.c, threshold_passings.c
-    here = and_(slot_stays.c.pack_id == packs.c.id, slot_stays.c.until_at.is_(None))
-    query = (
-        select(
-            packs.c.id,
-            *(packs.c[name] for name in TYPE_FIELDS),
-            slot_stays.c.id.is_not(None),
-            laptops.c.site,
-            packs.c.made_on,
-            packs.c.first_seen_at,
-            packs.c.last_seen_at,
-            func.coalesce(said.band, "unknown"),
-            said.wear,
-            case((said.fade_source == OWN_HISTORY, said.own_fade_per_month)),
-            passing.passed_on,
-            *(
-                said[f"{name}_{part}"]
-                for name in ("plan", "replace")
-                for part in ("earliest", "on", "latest")
-            ),
-        )
-        .outerjoin(slot_stays, here)
-        .outerjoin(laptops, laptops.c.id == slot_stays.c.laptop_id)
-        .outerjoin(assessments, said.pack_id == packs.c.id)
-        .outerjoin(
-            threshold_passings,
-            and_(passing.pack_id == packs.c.id, passing.threshold == common),
-        )
-        .order_by(packs.c.id)
-        .execution_options(yield_per=chunk)
-    )
-    async with connection.stream(query) as result:
-        async for rows in result.partitions():
-            yield [_pack_row(row) for row in rows]
-
-
-def _pack_row(row: Sequence[Any]) -> PackRow:
-    fields = 1 + len(TYPE_FIELDS)
-    rest = iter(row[fields:])
-    return PackRow(
-        id=row[0],
-        said=Described(*row[1:fields]),
-        is_in_slot=next(rest),
-        site=next(rest),
-        made_on=next(rest),
-        first_seen_at=next(rest),
-        last_seen_at=next(rest),
-        band=next(rest),
-        wear=next(rest),
-        own_fade_per_month=next(rest),
-        passed_on=next(rest),
-        plan=(next(rest), next(rest), next(rest)),
-        replace=(next(rest), next(rest), next(rest)),
     )
 
 

@@ -1,14 +1,12 @@
 """Work out what the fleet view shows, by the clock, so that its page answers at once."""
 
 import asyncio
-from collections import Counter
-from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CountArray
+from fadewatch_collector.analysis.arrays import CountArray, Mask
 from fadewatch_collector.analysis.expected import expected_crossings
 from fadewatch_collector.rules.compared_types import compare_types
 from fadewatch_collector.rules.fleet_outlook import (
@@ -28,14 +26,13 @@ from fadewatch_collector.rules.fleet_shares import (
 )
 from fadewatch_collector.rules.held import THRESHOLD_NAMES, ThresholdName
 from fadewatch_collector.store import fleet_view as rows
-from fadewatch_collector.store.fleet_view import PackRow
+from fadewatch_collector.store.fleet_arrays import EPOCH, FleetArrays
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.fleet_rows import (
-    EPOCH,
     Ahead,
     FleetRows,
     ahead,
-    is_past,
+    are_past,
     read_fleet,
     watched,
 )
@@ -169,10 +166,10 @@ def _by_type(fleet: FleetRows) -> Named:
     return [(kind.key, kind.label) for kind in fleet.types], fleet.kinds
 
 
-def _by_site(packs: Sequence[PackRow]) -> Named:
-    sites = sorted({pack.site for pack in packs}, key=lambda site: site or "")
-    place = {site: number for number, site in enumerate(sites)}
-    numbers = np.array([place[pack.site] for pack in packs], dtype=np.int64)
+def _by_site(packs: FleetArrays) -> Named:
+    order = sorted(range(len(packs.sites)), key=lambda place: packs.sites[place] or "")
+    sites = [packs.sites[place] for place in order]
+    numbers = np.argsort(np.array(order, dtype=np.int64))[packs.site]
     return [(site, site or NO_SITE) for site in sites], numbers
 
 
@@ -190,8 +187,9 @@ def _groups(
         [quarter_end(today).toordinal() - EPOCH],
         seed=today.toordinal(),
     )
-    there = _counted(fleet, numbers, lambda _: True)
-    past = _counted(fleet, numbers, lambda pack: is_past(pack, "plan"))
+    there_now = fleet.packs.is_in_slot
+    there = _counted(numbers, there_now, len(names))
+    past = _counted(numbers, there_now & are_past(fleet.packs, "plan"), len(names))
     found = [
         ExpectedGroup(
             dimension=dimension,
@@ -209,14 +207,9 @@ def _groups(
     return sorted(found, key=lambda one: (-one.past - one.expected, one.name))
 
 
-def _counted(
-    fleet: FleetRows, numbers: CountArray, counts: Callable[[PackRow], bool]
-) -> Counter[int]:
-    return Counter(
-        int(number)
-        for pack, number in zip(fleet.packs, numbers.tolist(), strict=True)
-        if pack.is_in_slot and counts(pack)
-    )
+def _counted(numbers: CountArray, which: Mask, groups: int) -> list[int]:
+    counts: list[int] = np.bincount(numbers[which], minlength=groups).tolist()
+    return counts
 
 
 def _at(values: Any, place: int) -> float:

@@ -1,26 +1,23 @@
-"""Every pack of the fleet as arrays, for what is worked out over all of them."""
+"""Every pack of the fleet, for what is worked out over all of them."""
 
-from collections import Counter
 from collections.abc import Sequence
-from contextlib import aclosing
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 
-from fadewatch_collector.analysis.arrays import CountArray, FloatArray, Mask
+from fadewatch_collector.analysis.arrays import CountArray, Mask
 from fadewatch_collector.analysis.compared import Watched
 from fadewatch_collector.analysis.crossing_draws import Forecasts
+from fadewatch_collector.analysis.figures import BANDS
 from fadewatch_collector.rules.held import ThresholdName
 from fadewatch_collector.rules.pack_types import PackType
 from fadewatch_collector.rules.type_groups import group_types
-from fadewatch_collector.store.fleet_view import PackRow, stream_packs
+from fadewatch_collector.store.fleet_arrays import FleetArrays, read_packs
 from fadewatch_collector.store.store import WriteConnection
 
-CHUNK = 2_000
-"""Packs read at a time [count]. Own choice."""
-
-EPOCH = date(1970, 1, 1).toordinal()
+_UNKNOWN, _PLAN, _REPLACE = (
+    BANDS.index(band) for band in ("unknown", "plan", "replace")
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +30,7 @@ class FleetRows:
         The pack types, and the number of each pack's own.
     """
 
-    packs: Sequence[PackRow]
+    packs: FleetArrays
     types: Sequence[PackType]
     kinds: CountArray
 
@@ -54,17 +51,14 @@ class Ahead:
 
 async def read_fleet(connection: WriteConnection, common: float) -> FleetRows:
     """Read every pack, with its passing of the threshold common to all."""
-    packs: dict[int, PackRow] = {}
-    async with aclosing(stream_packs(connection, common, CHUNK)) as chunks:
-        async for chunk in chunks:
-            # A pack that two slots claim comes twice.
-            packs |= {pack.id: pack for pack in chunk}
-    rows = list(packs.values())
-    grouping = group_types(Counter(pack.said for pack in rows).items())
+    packs = await read_packs(connection, common)
+    counts = np.bincount(packs.said, minlength=len(packs.described)).tolist()
+    grouping = group_types(zip(packs.described, counts, strict=True))
+    places = [grouping.place[said] for said in packs.described]
     return FleetRows(
-        rows,
+        packs,
         [one.type for one in grouping.types],
-        np.array([grouping.place[pack.said] for pack in rows], dtype=np.int64),
+        np.array(places, dtype=np.int64)[packs.said],
     )
 
 
@@ -72,52 +66,31 @@ def watched(fleet: FleetRows) -> Watched:
     """Return what is known of the packs, for comparing their types."""
     packs = fleet.packs
     return Watched(
-        made=_days([pack.made_on for pack in packs]),
-        first_seen=_days([pack.first_seen_at.date() for pack in packs]),
-        last_seen=_days([pack.last_seen_at.date() for pack in packs]),
-        passed=_days([pack.passed_on for pack in packs]),
-        known=_mask([pack.band != "unknown" for pack in packs]),
-        fade=np.array(
-            [
-                np.nan if pack.own_fade_per_month is None else pack.own_fade_per_month
-                for pack in packs
-            ],
-            dtype=np.float64,
-        ),
+        made=packs.made,
+        first_seen=packs.first_seen,
+        last_seen=packs.last_seen,
+        passed=packs.passed,
+        known=packs.band != _UNKNOWN,
+        fade=packs.fade,
     )
 
 
 def ahead(fleet: FleetRows, name: ThresholdName) -> Ahead:
     """Return the packs in slots that have not passed a threshold, with forecasts."""
-    told = [
-        (place, pack, pack.plan if name == "plan" else pack.replace)
-        for place, pack in enumerate(fleet.packs)
-        if pack.is_in_slot and pack.band != "unknown" and not is_past(pack, name)
-    ]
+    packs = fleet.packs
+    told = packs.is_in_slot & (packs.band != _UNKNOWN) & ~are_past(packs, name)
+    which = np.flatnonzero(told)
     return Ahead(
-        np.array([place for place, _, _ in told], dtype=np.int64),
+        which,
         Forecasts(
-            earliest=_days([days[0] for _, _, days in told]),
-            on=_days([days[1] for _, _, days in told]),
-            latest=_days([days[2] for _, _, days in told]),
-            since=_days([pack.last_seen_at.date() for _, pack, _ in told]),
+            earliest=packs.ahead[f"{name}_earliest"][which],
+            on=packs.ahead[f"{name}_on"][which],
+            latest=packs.ahead[f"{name}_latest"][which],
+            since=packs.last_seen[which],
         ),
     )
 
 
-def is_past(pack: PackRow, name: ThresholdName) -> bool:
-    """Say whether a pack's wear is past its threshold."""
-    if pack.band == "unknown":
-        return False
-    return pack.band == "replace" or (name == "plan" and pack.band == "plan")
-
-
-def _days(days: Sequence[date | None]) -> FloatArray:
-    return np.array(
-        [np.nan if day is None else day.toordinal() - EPOCH for day in days],
-        dtype=np.float64,
-    )
-
-
-def _mask(values: Sequence[bool]) -> Mask:
-    return np.array(values, dtype=np.bool_)
+def are_past(packs: FleetArrays, name: ThresholdName) -> Mask:
+    """Say of each pack whether its wear is past its threshold."""
+    return packs.band >= (_PLAN if name == "plan" else _REPLACE)

@@ -37,12 +37,12 @@ async def count_alerts(
     large = tuple(urgency for urgency, count in found.items() if count > MANY)
     if not large:
         return found
-    whole = await _recent(
+    whole: Mapping[Urgency, int] = await _recent(
         services,
         ("alerts", site, large),
         lambda: counts.alerts_in_all(connection, site, large),
     )
-    return found | whole
+    return {**found, **whole}
 
 
 async def count_laptops(connection: WriteConnection, services: Services) -> int:

@@ -1,6 +1,7 @@
 """Habits of many packs at once are those of each for itself."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 from hypothesis import given
@@ -47,15 +48,16 @@ def test_habits_told_together_are_those_told_one_by_one(
     packs: list[list[ChargingDay]],
 ) -> None:
     flat = [(place, day) for place, known in enumerate(packs) for day in known]
+    columns: dict[str, Any] = {
+        name: np.array([getattr(day, name) for _, day in flat], dtype=kind)
+        for names, kind in ((COUNTS, np.int64), (MEASURES, np.float64))
+        for name in names
+    }
     together = habits_of(
         ChargingDays(
             pack=np.array([place for place, _ in flat], dtype=np.int64),
             day=np.array([day.day.toordinal() for _, day in flat], dtype=np.int64),
-            **{
-                name: np.array([getattr(day, name) for _, day in flat], dtype=kind)
-                for names, kind in ((COUNTS, np.int64), (MEASURES, np.float64))
-                for name in names
-            },
+            **columns,
         ),
         len(packs),
         TODAY,
