@@ -21,7 +21,8 @@
         └── StoreError            also RuntimeError
             ├── StoreTrouble
             ├── StoreIsNewer
-            └── StoreIsBusy
+            ├── StoreIsBusy
+            └── BackupProblem
 """
 
 from datetime import datetime
@@ -152,3 +153,7 @@ class StoreIsBusy(StoreError):
 
     def __init__(self, path: object) -> None:
         super().__init__(f"another collector already uses the data folder {path}")
+
+
+class BackupProblem(StoreError):
+    """A backup cannot be made, or is not one that can be restored here."""

@@ -14,6 +14,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 COMMANDS = {
     "assess": "assess:assess_command",
     "backtest": "backtest:backtest_command",
+    "database": "database:database_group",
     "demo": "demo:demo_command",
     "export": "export:export_group",
     "import": "import_places:import_group",

@@ -57,6 +57,9 @@ def told_as_driver_trouble() -> Iterator[None]:
 
 
 def _is_trouble(error: DBAPIError) -> bool:
+    if type(error.orig) is sqlite3.DatabaseError:
+        # SQLite says so of a file that is damaged, or none of its own.
+        return True
     if isinstance(error, OperationalError) or error.connection_invalidated:
         return True
     return _says_not_now(error.orig)
