@@ -1,6 +1,7 @@
 """Put the parts together: the one place that knows all of them."""
 
 import asyncio
+import platform
 import secrets
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -9,12 +10,15 @@ from ssl import SSLContext
 
 from aiohttp import web
 
+from fadewatch_collector.api.metrics import make_metrics
 from fadewatch_collector.api.setup import HANDLER_ARGS, PREFIX, add_health, make_api
 from fadewatch_collector.edge.certificates import Certificate
 from fadewatch_collector.edge.drain import Drain
+from fadewatch_collector.edge.meters import METERS, Meters
 from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.jobs.clock import keep_clock
 from fadewatch_collector.settings import Settings
+from fadewatch_collector.store.pool import pool_standing
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.usecases.assess import Assessor
 from fadewatch_collector.usecases.channels import channels_of
@@ -25,6 +29,7 @@ from fadewatch_collector.usecases.sending import Sender
 from fadewatch_collector.usecases.services import Services, open_services
 from fadewatch_collector.web.access import AccessLine
 from fadewatch_collector.web.setup import add_pages
+from fadewatch_common import __version__
 
 SHUTDOWN_S = 10.0
 """How long requests in hand may take to end when the collector stops [s]."""
@@ -34,22 +39,33 @@ WAITING_CONNECTIONS = 1024
 laptops wake in one second. Own choice; the system's own limit may be lower."""
 
 
-def make_app(services: Services, drain: Drain | None = None) -> web.Application:
+def make_app(
+    services: Services, drain: Drain | None = None, meters: Meters | None = None
+) -> web.Application:
     """Make the application: intake, filing, assessing and clock run inside it.
 
     Parameters
     ----------
     drain
         Tells the application that the service ends soon.
+    meters
+        What is counted; what nobody asks for otherwise.
     """
+    meters = meters or new_meters()
     assessor = Assessor(services)
 
     def on_filed(filed: Filed) -> None:
         assessor.add(filed.packs, filed.laptops)
 
     filing = Filing(services, on_filed)
-    intake = Intake(services, filing.wake)
+    intake = Intake(
+        services,
+        filing.wake,
+        lambda commit: meters.committed(commit.reports, commit.new, commit.seconds),
+    )
     app = web.Application(handler_args=HANDLER_ARGS)
+    app[METERS] = meters
+    _watch(services, intake, meters)
     add_edge(app, services.settings, drain)
     add_health(app, services, drain)
     orders = OrderLists(services)
@@ -81,6 +97,42 @@ def make_app(services: Services, drain: Drain | None = None) -> web.Application:
     app.cleanup_ctx.append(workers)
     app.cleanup_ctx.append(clock)
     return app
+
+
+def new_meters() -> Meters:
+    """Make what an application counts with."""
+    return Meters(__version__, platform.python_version())
+
+
+def _watch(services: Services, intake: Intake, meters: Meters) -> None:
+    """Let what is counted see the intake's queue and the database's connections."""
+    store, settings = services.store, services.settings
+    store.on_wait = meters.waited
+    meters.gauge(
+        "intake_waiting_reports",
+        "Reports that wait for their commit.",
+        lambda: intake.depth,
+    )
+    meters.gauge(
+        "intake_limit_reports",
+        "Reports that may wait for their commit.",
+        lambda: settings.intake_queue,
+    )
+    meters.gauge(
+        "database_connections_in_use",
+        "Connections in use.",
+        lambda: pool_standing(store).in_use,
+    )
+    meters.gauge(
+        "database_connections_idle",
+        "Connections open and not in use.",
+        lambda: pool_standing(store).idle,
+    )
+    meters.gauge(
+        "database_connections_kept",
+        "Connections kept open when not in use, at most.",
+        lambda: pool_standing(store).kept,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +169,18 @@ async def serve(
     drain = Drain()
     try:
         await upgrade(services.store)
+        meters = new_meters()
         runner = web.AppRunner(
-            make_app(services, drain),
+            make_app(services, drain, meters),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,
         )
         await runner.setup()
         try:
-            async with _renewed(certificate, signals.renew) as context:
+            async with (
+                _renewed(certificate, signals.renew) as context,
+                _metrics(services, meters, context),
+            ):
                 await _listen(runner, settings, context)
                 on_listening(_address(runner, is_secure=context is not None))
                 await signals.stop.wait()
@@ -155,6 +211,25 @@ async def _renewed(
     finally:
         watch.cancel()
         await asyncio.gather(watch, return_exceptions=True)
+
+
+@asynccontextmanager
+async def _metrics(
+    services: Services, meters: Meters, context: SSLContext | None
+) -> AsyncIterator[None]:
+    """Serve the metrics on their own address while the block runs."""
+    listen = services.settings.metrics_listen
+    used = context if services.settings.metrics_by_tls else None
+    if listen is None:
+        yield
+        return
+    runner = web.AppRunner(make_metrics(services, meters), access_log=None)
+    await runner.setup()
+    try:
+        await web.TCPSite(runner, *listen, ssl_context=used).start()
+        yield
+    finally:
+        await runner.cleanup()
 
 
 async def _listen(

@@ -14,6 +14,8 @@ Network = IPv4Network | IPv6Network
 _MAIL_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")
 """The addresses of RFC 5321 that need no quoting."""
 
+_HOST_AND_PORT = re.compile(r"([A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\]):[0-9]{1,5}")
+
 
 class Settings(BaseSettings):
     """Settings from ``FADEWATCH_...`` variables; every one has a working default."""
@@ -59,6 +61,18 @@ class Settings(BaseSettings):
         le=300,
         description="How long the collector says 'not ready' before it stops, for load "
         "balancers that ask [s].",
+    )
+    metrics_address: str | None = Field(
+        default=None,
+        description="Address and port on which /metrics is served (127.0.0.1:8480); "
+        "nowhere when it is not set.",
+    )
+    metrics_token: SecretStr | None = Field(
+        default=None,
+        validate_default=True,
+        min_length=16,
+        description="What who asks for /metrics must send as 'Bearer'; needed beyond "
+        "the loopback address.",
     )
     trusted_proxies: Annotated[tuple[Network, ...], NoDecode] = Field(
         default=(),
@@ -219,6 +233,23 @@ class Settings(BaseSettings):
             raise ValueError("it needs an identity provider, FADEWATCH_OIDC_ISSUER")
         return value
 
+    @field_validator("metrics_address")
+    @classmethod
+    def _with_port(cls, value: str | None) -> str | None:
+        if value is not None and not _HOST_AND_PORT.fullmatch(value):
+            raise ValueError("it must be an address with a port, as 127.0.0.1:8480")
+        return value
+
+    @field_validator("metrics_token")
+    @classmethod
+    def _token_beyond_loopback(
+        cls, value: SecretStr | None, info: ValidationInfo
+    ) -> SecretStr | None:
+        address = info.data.get("metrics_address")
+        if value is None and address and not _is_loopback(_split(address)[0]):
+            raise ValueError("metrics beyond the loopback address need a token")
+        return value
+
     @field_validator("mail_security")
     @classmethod
     def _secret_beyond_loopback(cls, value: str, info: ValidationInfo) -> str:
@@ -240,6 +271,18 @@ class Settings(BaseSettings):
         return value
 
     @property
+    def metrics_listen(self) -> tuple[str, int] | None:
+        """Host and port of the metrics; None when they are not served."""
+        return None if self.metrics_address is None else _split(self.metrics_address)
+
+    @property
+    def metrics_by_tls(self) -> bool:
+        """Whether the metrics are served by TLS; on the loopback address never."""
+        listen = self.metrics_listen
+        has_certificate = self.tls_certificate is not None
+        return listen is not None and has_certificate and not _is_loopback(listen[0])
+
+    @property
     def pages_url(self) -> str:
         """Address under which people reach the pages, without a slash at the end."""
         if self.public_url is not None:
@@ -254,6 +297,11 @@ class Settings(BaseSettings):
         if self.database_url is not None:
             return self.database_url.get_secret_value()
         return f"sqlite:///{self.data_folder / 'fadewatch.sqlite3'}"
+
+
+def _split(address: str) -> tuple[str, int]:
+    host, _, port = address.rpartition(":")
+    return host.strip("[]"), int(port)
 
 
 def _is_loopback(host: str) -> bool:

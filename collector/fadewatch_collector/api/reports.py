@@ -17,6 +17,7 @@ from fadewatch_collector.api.keys import (
     REPORT_BUCKETS,
 )
 from fadewatch_collector.api.replies import reply
+from fadewatch_collector.edge.meters import METERS
 from fadewatch_collector.usecases.agent_keys import KeyEnded
 from fadewatch_collector.usecases.intake import ReceivedReport, ReportStatus
 from fadewatch_common.report import MAX_BODY_BYTES
@@ -40,6 +41,8 @@ async def take_reports(request: web.Request) -> web.Response:
     else:
         batch = await asyncio.to_thread(read_batch, body)
     good = [report for report in batch if isinstance(report, ReceivedReport)]
+    if len(good) < len(batch):
+        _count_rejected(request, len(batch) - len(good))
     try:
         receipt = await request.app[INTAKE].receive(key, good)
     except KeyEnded:
@@ -58,6 +61,12 @@ def _results(
     return [
         _rejected(r) if isinstance(r, BadReport) else _kept(next(stored)) for r in batch
     ]
+
+
+def _count_rejected(request: web.Request, count: int) -> None:
+    meters = request.config_dict.get(METERS)
+    if meters is not None:
+        meters.rejected(count)
 
 
 def _rejected(report: BadReport) -> ReportResult:

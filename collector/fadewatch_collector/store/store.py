@@ -1,9 +1,10 @@
 """The open store: connections for reading and, one at a time, for writing."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
+from time import perf_counter
 from typing import Any
 
 from sqlalchemy import Connection, event, make_url
@@ -32,6 +33,8 @@ class Store:
     def __init__(self, engine: AsyncEngine) -> None:
         self.engine = engine
         self._gate = asyncio.Lock()
+        self.on_wait: Callable[[str, float], None] = lambda _access, _seconds: None
+        """Told of each wait for a connection: 'reading' or 'writing', and how long."""
 
     @property
     def is_sqlite(self) -> bool:
@@ -55,24 +58,29 @@ class Store:
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[AsyncConnection]:
         """Give a connection for reading: one steady view until it is given back."""
+        asked = perf_counter()
         with told_as_trouble() as progress:
             async with self.engine.begin() as connection:
                 progress.is_connected = True
+                self.on_wait("reading", perf_counter() - asked)
                 yield connection
 
     @asynccontextmanager
     async def writing(self) -> AsyncIterator[AsyncConnection]:
         """Give a connection in a write transaction; it commits when the block ends."""
+        asked = perf_counter()
         with told_as_trouble() as progress:
             if not self.is_sqlite:
                 async with self.engine.begin() as connection:
                     progress.is_connected = True
+                    self.on_wait("writing", perf_counter() - asked)
                     yield connection
                 return
             async with self._gate, self.engine.connect() as plain:
                 connection = await plain.execution_options(**_WRITE)
                 async with connection.begin():
                     progress.is_connected = True
+                    self.on_wait("writing", perf_counter() - asked)
                     yield connection
 
     async def close(self) -> None:
