@@ -1,0 +1,1 @@
+"""What the proof of the deployment consists of."""
