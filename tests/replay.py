@@ -29,7 +29,12 @@ from tests.fakes.clock import StandingClock
 from tests.fleet import technician
 from tests.integration.api_service import ApiService, running_api
 
-NO_LIMITS = replace(DEFAULT_LIMITS, reports=Rate(1e9, 1e9), enrolments=Rate(1e9, 1e9))
+NO_LIMITS = replace(
+    DEFAULT_LIMITS,
+    reports=Rate(1e9, 1e9),
+    enrolments=Rate(1e9, 1e9),
+    operators=Rate(1e9, 1e9),
+)
 EVENING = time(20)
 AT_ONCE = 4
 PACKS_AT_ONCE = 500

@@ -17,7 +17,12 @@ from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
 from tests.integration.api_service import ApiService, running_api
 
-NO_LIMITS = replace(DEFAULT_LIMITS, reports=Rate(1e9, 1e9), enrolments=Rate(1e9, 1e9))
+NO_LIMITS = replace(
+    DEFAULT_LIMITS,
+    reports=Rate(1e9, 1e9),
+    enrolments=Rate(1e9, 1e9),
+    operators=Rate(1e9, 1e9),
+)
 
 
 @dataclass(frozen=True, slots=True)

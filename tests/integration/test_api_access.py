@@ -1,11 +1,18 @@
 """Through the API: enrolment tokens, operators, API tokens, notification routes."""
 
 from collections.abc import AsyncIterator
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
 
+from fadewatch_collector.api.setup import DEFAULT_LIMITS, Rate
+from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.usecases.accounts import open_session, operator_of_session
+from fadewatch_collector.usecases.api_tokens import make_api_token
 from fadewatch_collector.usecases.services import Services
+from tests.fakes.clock import StandingClock
 from tests.integration.api_service import PASSWORD, ApiService, running_api
 from tests.reports import AGENT, LAPTOP
 
@@ -178,3 +185,40 @@ async def test_a_route_that_leads_nowhere_says_so_when_it_is_tried(
 
     assert tried["delivered"] is False
     assert tried["problem"]
+
+
+async def test_an_operator_is_signed_out_through_the_api(
+    api: ApiService, admin: str
+) -> None:
+    added = await done(
+        api,
+        "/operators",
+        admin,
+        {"name": "kim", "role": "viewer", "password": PASSWORD},
+    )
+    kim = Operator(added["id"], "kim", "viewer")
+    session = await open_session(api.services, kim)
+
+    await done(api, f"/operators/{kim.id}/sign-out", admin)
+
+    assert await operator_of_session(api.services, session) is None
+    assert (await api.ask("POST", "/operators/999/sign-out", admin)).status == 404
+
+
+async def test_the_tokens_of_one_operator_share_one_limit_and_others_have_their_own(
+    services: Services, clock: StandingClock
+) -> None:
+    limits = replace(DEFAULT_LIMITS, operators=Rate(burst=4, per_second=0.5))
+    async with running_api(services, limits) as api:
+        one = await api.api_token("viewer", "kim")
+        two = await make_api_token(services, "kim", "another", 1)
+        other = await api.api_token("viewer", "lee")
+        seen = [
+            await api.ask("GET", "/policy", one if n % 2 else two) for n in range(5)
+        ]
+
+        assert [answer.status for answer in seen] == [200, 200, 200, 200, 429]
+        assert seen[-1].headers["Retry-After"] == "2"
+        assert (await api.ask("GET", "/policy", other)).status == 200
+        clock.move(timedelta(seconds=2))
+        assert (await api.ask("GET", "/policy", one)).status == 200

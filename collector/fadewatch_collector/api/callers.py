@@ -11,6 +11,7 @@ from fadewatch_collector.api.keys import (
     KNOWN_KEYS,
     LAPTOP_ID,
     OPERATOR,
+    OPERATOR_BUCKETS,
     SERVICES,
 )
 from fadewatch_collector.errors import NotAllowed, NotSignedIn
@@ -42,6 +43,8 @@ async def let_in(
         The key or token is missing, unknown, expired or of the other kind.
     NotAllowed
         The operator's role is less.
+    TooManyAttempts
+        The operator's programs ask too often.
     """
     match caller:
         case "anyone":
@@ -59,6 +62,7 @@ async def let_in(
             operator = await operator_of_api_token(request.app[SERVICES], token)
             if operator is None:
                 raise NotSignedIn("the API token is unknown, revoked or expired")
+            request.app[OPERATOR_BUCKETS].take(operator.id)
             if not at_least(operator.role, role):
                 raise NotAllowed(f"do that: it takes the role {role}")
             request[OPERATOR] = operator

@@ -32,6 +32,7 @@ ORDERS = web.AppKey("ORDERS", OrderLists)
 INTAKE: web.AppKey[IntakePort] = web.AppKey("INTAKE")
 REPORT_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("REPORT_BUCKETS")
 ENROLMENT_BUCKETS: web.AppKey[Buckets[str]] = web.AppKey("ENROLMENT_BUCKETS")
+OPERATOR_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("OPERATOR_BUCKETS")
 EXPORT_PLACES = web.AppKey("EXPORT_PLACES", asyncio.Semaphore)
 DESCRIPTION = web.AppKey("DESCRIPTION", bytes)
 

@@ -15,6 +15,8 @@ class Limits:
         Requests of one laptop.
     enrolments
         Requests of one address.
+    operators
+        Requests of all API tokens of one operator.
     body_timeout_s
         Longest wait for a whole body [s].
     exports_at_once
@@ -26,6 +28,7 @@ class Limits:
 
     reports: Rate
     enrolments: Rate
+    operators: Rate
     body_timeout_s: float
     exports_at_once: int
     piece_timeout_s: float
@@ -37,6 +40,8 @@ DEFAULT_LIMITS = Limits(
     # A thousand laptops of one image may start in the same minute behind one gateway;
     # a token of 32 random bytes is not guessed at any rate.
     enrolments=Rate(burst=1000, per_second=20),
+    # A fleet of 100,000 laptops is read in pages of 200 without a wait.
+    operators=Rate(burst=600, per_second=20),
     body_timeout_s=60,
     exports_at_once=3,
     piece_timeout_s=60,

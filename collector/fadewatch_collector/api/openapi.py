@@ -156,6 +156,8 @@ def _responses(route: Route, schemas: _Schemas) -> Schema:
     statuses = {HTTPStatus.BAD_REQUEST, *route.problems}
     if route.caller != "anyone":
         statuses.add(HTTPStatus.UNAUTHORIZED)
+    if route.caller == "operator":
+        statuses.add(HTTPStatus.TOO_MANY_REQUESTS)
     if route.role != "viewer":
         statuses.add(HTTPStatus.FORBIDDEN)
     if route.body is not None:

@@ -162,6 +162,14 @@ async def enable_operator(request: web.Request) -> web.Response:
     return done()
 
 
+async def sign_operator_out(request: web.Request) -> web.Response:
+    """End an operator's sessions."""
+    name = await _name(request)
+    by = request[OPERATOR].name
+    await accounts.sign_out_everywhere(request.app[SERVICES], name, by=by)
+    return done()
+
+
 async def show_api_tokens(request: web.Request) -> web.Response:
     """Answer with every API token, without secrets."""
     found = await accounts.list_api_tokens(request.app[SERVICES])

@@ -14,6 +14,7 @@ from fadewatch_collector.api.limits import DEFAULT_LIMITS, Limits
 from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.routes import ROUTES
+from fadewatch_collector.edge.asked import asked
 from fadewatch_collector.edge.request_ids import HEADER, request_id
 from fadewatch_collector.usecases.known_keys import KnownKeys
 from fadewatch_collector.usecases.order_lists import OrderLists
@@ -58,6 +59,7 @@ def make_api(
     app[keys.KNOWN_KEYS] = KnownKeys(services)
     app[keys.REPORT_BUCKETS] = Buckets("reports", limits.reports, clock)
     app[keys.ENROLMENT_BUCKETS] = Buckets("enrolments", limits.enrolments, clock)
+    app[keys.OPERATOR_BUCKETS] = Buckets("requests", limits.operators, clock)
     app[keys.EXPORT_PLACES] = asyncio.Semaphore(limits.exports_at_once)
     app[keys.DESCRIPTION] = json.dumps(describe(ROUTES, PREFIX)).encode()
     app.on_response_prepare.append(add_headers)
@@ -68,11 +70,23 @@ def make_api(
     return app
 
 
+_POLICY = (
+    "default-src 'none'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""For a browser that is led to an answer of the API: it shows it, and nothing more."""
+
+_HSTS = "max-age=31536000; includeSubDomains"
+"""As on the pages: OWASP ASVS 5.0 3.4.1."""
+
+
 async def add_headers(request: web.Request, response: web.StreamResponse) -> None:
     """Put the id on an answer, and keep caches and guessing of types away from it."""
     response.headers[HEADER] = request_id(request)
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
+    response.headers.setdefault("Content-Security-Policy", _POLICY)
+    if asked(request).scheme == "https":
+        response.headers["Strict-Transport-Security"] = _HSTS
 
 
 async def _expected(request: web.Request) -> web.StreamResponse | None:

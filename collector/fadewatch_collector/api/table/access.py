@@ -23,6 +23,7 @@ from fadewatch_collector.api.operators import (
     revoke_api_token,
     show_api_tokens,
     show_operators,
+    sign_operator_out,
 )
 from fadewatch_collector.api.paths import numbered
 from fadewatch_collector.api.route import Answered, Route, Sent
@@ -105,6 +106,17 @@ ACCESS_ROUTES = (
         path_parameters=numbered("operator_id"),
         answer=_DONE,
         problems=(HTTPStatus.CONFLICT,),
+    ),
+    Route(
+        method="POST",
+        path="/operators/{operator_id}/sign-out",
+        name="signOperatorOut",
+        summary="End an operator's sessions and sign-in links at once",
+        description="API tokens stay: revoke them one by one, or disable the operator.",
+        handler=sign_operator_out,
+        role="administrator",
+        path_parameters=numbered("operator_id"),
+        answer=_DONE,
     ),
     Route(
         method="POST",

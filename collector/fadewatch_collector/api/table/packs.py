@@ -114,6 +114,7 @@ PACK_ROUTES = (
         summary="List removed packs, newest record first",
         handler=show_removed,
         query=RemovedQuery,
+        role="technician",
         answer=Answered(description="A part of the register", model=RemovedPage),
     ),
     Route(
@@ -123,6 +124,7 @@ PACK_ROUTES = (
         summary="Show the record of one removed pack",
         handler=show_removed_pack,
         path_parameters=numbered("record_id"),
+        role="technician",
         answer=Answered(description="The record", model=RemovedPack),
     ),
     Route(
@@ -160,6 +162,7 @@ PACK_ROUTES = (
         summary="Export the register of removed packs as CSV",
         description="Newest record first. Written like the fleet health CSV.",
         handler=send_removed_csv,
+        role="technician",
         answer=Answered(description="The register", media_type=CSV_TYPE),
         problems=(HTTPStatus.TOO_MANY_REQUESTS,),
     ),

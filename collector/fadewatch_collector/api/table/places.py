@@ -48,6 +48,7 @@ PLACE_ROUTES = (
         name="listPlaceImports",
         summary="List the newest imports of places",
         handler=show_imports,
+        role="technician",
         answer=Answered(description="The imports", model=PlaceImports),
     ),
     Route(
