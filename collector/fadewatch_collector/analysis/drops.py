@@ -90,8 +90,8 @@ def _find(batch: Batch) -> Drops:
     usual = rate_before(batch, around, (40,))
     falls = find_falls(batch, around, usual)
     drops = _none(batch.count.size)
-    remaining = falls.stands
-    for _ in range(EVENTS):
+    remaining, weighed = falls.stands, 0
+    while weighed < EVENTS and remaining.any():
         event = _newest(batch, around, falls, remaining, usual)
         known = ~np.isnan(drops.on)
         better = event.found & ~drops.confirmed & (event.drops.confirmed | ~known)
@@ -99,8 +99,7 @@ def _find(batch: Batch) -> Drops:
             told = getattr(event.drops, one.name)
             getattr(drops, one.name)[better] = told[better]
         remaining = event.remaining & ~drops.confirmed[:, None]
-        if not remaining.any():
-            break
+        weighed += 1
     return drops
 
 

@@ -265,10 +265,8 @@ def _compared(
 
 
 def _certainty(p: float) -> Certainty:
-    for limit, word, _ in CERTAINTIES:
-        if p < limit:
-            return word
-    return "not shown"
+    words = (word for limit, word, _ in CERTAINTIES if p < limit)
+    return next(words, "not shown")
 
 
 def _verdict(
@@ -277,13 +275,15 @@ def _verdict(
     p_values: tuple[float | None, float | None],
 ) -> tuple[Verdict, float]:
     """Return the verdict of the surer side that shows a difference worth a word."""
-    if not lives and not fades:
+    ratios = (
+        lives.passed / max(lives.expected, 1e-9) if lives else 1.0,
+        fades.ratio if fades else 1.0,
+    )
+    sides = [
+        (p, ratio) for p, ratio in zip(p_values, ratios, strict=True) if p is not None
+    ]
+    if not sides:
         return "too few", 1.0
-    sides: list[tuple[float, float]] = []
-    if lives and p_values[0] is not None:
-        sides.append((p_values[0], lives.passed / max(lives.expected, 1e-9)))
-    if fades and p_values[1] is not None:
-        sides.append((p_values[1], fades.ratio))
     told = [(p, ratio) for p, ratio in sorted(sides) if p < UNLIKELY]
     for p, ratio in told:
         if ratio >= LEAST_RATIO:

@@ -31,6 +31,15 @@ def test_keys_of_a_newer_program_are_ignored() -> None:
     assert from_plain(BenchFigures, plain() | {"colour": "blue"}) == FIGURES
 
 
+def test_a_whole_number_is_read_where_a_fraction_is_meant() -> None:
+    made = plain()
+    made["fades"][0]["fade"]["per_month"] = 1
+
+    read = from_plain(BenchFigures, made).fades[0].fade.per_month
+
+    assert (read, type(read)) == (1.0, float)
+
+
 @pytest.mark.parametrize(
     ("change", "where"),
     [

@@ -121,3 +121,32 @@ def test_too_few_packs_are_not_compared() -> None:
     assert compare_lives(watches(packs), few, ~few) is None
     assert compare_fades(packs, few, ~few) is None
     assert compare_fades(packs, ~few, few) is None
+
+
+def test_lives_that_all_end_at_once_show_no_difference_to_test() -> None:
+    # All at risk pass on one day: the log-rank variance is nothing.
+    count = 20
+    packs = Watched(
+        made=np.zeros(count),
+        first_seen=np.full(count, 100.0),
+        last_seen=np.full(count, 900.0),
+        passed=np.full(count, 700.0),
+        known=np.ones(count, bool),
+        fade=np.full(count, np.nan),
+    )
+    group = np.arange(count) < 6
+
+    assert compare_lives(watches(packs), group, ~group) is None
+
+
+def test_very_many_packs_are_compared_by_evenly_spaced_ranks() -> None:
+    few, group = fleet(5, 1600, faster=1.5)
+    many, of_many = fleet(5, 4000, faster=1.5)
+
+    thinned = compare_fades(many, of_many, ~of_many)
+    whole = compare_fades(few, group, ~group)
+
+    assert thinned is not None
+    assert whole is not None
+    assert thinned.low <= 1.5 <= thinned.high
+    assert thinned.packs == 1000

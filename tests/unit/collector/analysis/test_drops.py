@@ -199,3 +199,14 @@ def test_a_gauge_that_held_for_three_weeks_hides_no_drop_of_twelve_percent() -> 
     held = np.repeat(learnt[::21], 21)[:150]
     health = np.concatenate((held, np.full(20, held[-1] - 0.12)))
     assert on_last_day(histories(health)).drop.confirmed[0]
+
+
+def test_only_the_newest_events_of_a_pack_are_weighed() -> None:
+    health = straight(360, 0.001, 1.0) + noise(360, 0.003)
+    for on in (60, 130, 200, 270):
+        # Four falls that come back: none stands, and no more are weighed than said.
+        health[on : on + 25] -= 0.12
+
+    drop = on_last_day(histories(health)).drop
+
+    assert np.isnan(drop.on[0])

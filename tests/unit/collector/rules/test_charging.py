@@ -283,3 +283,21 @@ def test_a_share_lies_inside_its_interval_whatever_was_read(
         if share:
             assert 0 <= share.low <= share.estimate + 1e-9
             assert share.estimate - 1e-9 <= share.high <= 1
+
+
+def test_a_pack_neither_cool_nor_warm_is_told_its_warmth_without_a_word_on_loss() -> (
+    None
+):
+    mild = replace(FULL, near_full_temperature_c=21.0)
+
+    (told,) = [one for one in sentences(habit(*[mild] * 20)) if "°C" in one]
+
+    assert told == "The pack was at 21 °C then (median of the days)."
+
+
+def test_a_limit_set_of_late_explains_the_readings_before_it() -> None:
+    limited = replace(HELD, charge_limit_percent=80)
+
+    told = sentences(habit(*[FULL] * 27, *[limited] * 3))
+
+    assert any("most of these readings are from before it" in one for one in told)

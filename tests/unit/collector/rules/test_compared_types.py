@@ -1,5 +1,6 @@
 """Types and batches of invented packs, held against each other."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -168,3 +169,47 @@ def test_a_quarter_has_its_days(words: str, first: date, last: date) -> None:
 def test_anything_else_is_no_quarter(words: str) -> None:
     with pytest.raises(InvalidRequest, match="2024-Q3"):
         quarter_days(words)
+
+
+def test_a_type_of_which_no_pack_is_left_is_not_told() -> None:
+    kinds = np.repeat([0, 2], [30, 30])
+
+    found = compare_types(fleet(4, np.ones(60)), kinds, NAMES, 0.3)
+
+    assert {group.key for group in found} == {"k|a", "k|c"}
+
+
+def test_medians_are_said_with_what_is_known_of_their_limits_and_of_the_others() -> (
+    None
+):
+    group = ComparedGroup(
+        key="k|a",
+        name="Callow A",
+        made=None,
+        packs=12,
+        threshold=0.3,
+        verdict="fast",
+        certainty="sure",
+        comparisons=3,
+        lives_axis="age",
+        lives_packs=12,
+        passed=8,
+        expected=3.5,
+        median_years=2.1,
+        median_low_years=1.8,
+        other_lives_packs=40,
+    )
+
+    one_sided = " ".join(group_sentences(group))
+    both = " ".join(
+        group_sentences(
+            replace(
+                group, median_high_years=2.6, other_median_years=3.4, made="2023-Q1"
+            )
+        )
+    )
+
+    assert "by 2.1 [1.8 or later] years of age" in one_sided
+    assert "of all other packs fewer than half have so far" in one_sided
+    assert "by 2.1 [1.8 to 2.6] years of age" in both
+    assert "of other packs of the type half by 3.4 years" in both

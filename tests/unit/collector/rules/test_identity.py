@@ -104,3 +104,9 @@ def test_a_weak_pack_is_known_by_how_its_figures_move(
     change: dict[str, Any], same: bool
 ) -> None:
     assert is_same_weak_pack(BEFORE, replace(BEFORE, **change)) is same
+
+
+def test_a_unit_that_changes_without_a_design_to_compare_is_another_pack() -> None:
+    other = replace(BEFORE, unit="mAh", design_capacity=None)
+
+    assert not is_same_weak_pack(BEFORE, other)

@@ -1,6 +1,7 @@
 """Places in long lists as short texts."""
 
 import base64
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -10,12 +11,18 @@ from hypothesis import strategies as st
 from fadewatch_collector.errors import InvalidRequest
 from fadewatch_collector.rules.paging import (
     AlertKey,
+    DueKey,
+    RankedKey,
     alert_cursor,
     alert_key,
+    due_cursor,
+    due_key,
     laptop_cursor,
     laptop_key,
     number_cursor,
     number_key,
+    ranked_cursor,
+    ranked_key,
 )
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -77,3 +84,29 @@ def test_numbers_that_no_store_holds_are_refused(
 def test_a_place_in_one_list_is_none_in_the_other() -> None:
     with pytest.raises(InvalidRequest):
         alert_key(laptop_cursor(3))
+
+
+@pytest.mark.parametrize(
+    ("read", "cursor"),
+    [
+        (alert_key, alert_cursor(AlertKey(0, EPOCH, 2**63))),
+        (laptop_key, laptop_cursor(2**63)),
+        (ranked_key, ranked_cursor(RankedKey(1, 2**63))),
+        (due_key, due_cursor(DueKey(1, 2**63))),
+    ],
+)
+def test_a_number_beyond_any_row_is_refused(
+    read: Callable[[str], object], cursor: str
+) -> None:
+    with pytest.raises(InvalidRequest):
+        read(cursor)
+
+
+@given(st.integers(0, 9_999), IDS)
+def test_places_in_ranked_lists_and_lists_of_visits_come_back(
+    rank: int, number: int
+) -> None:
+    ranked, due = RankedKey(rank, number), DueKey(rank % 3, number)
+
+    assert ranked_key(ranked_cursor(ranked)) == ranked
+    assert due_key(due_cursor(due)) == due

@@ -134,3 +134,27 @@ def test_an_empty_pack_that_does_not_charge_did_not_arrive_as_packs_do() -> None
     dead = replace(NEW, charge_percent=0, states=("held",), charges_percent=(0,))
 
     assert not any("normal" in remark for remark in judge(arrival=dead).remarks)
+
+
+def test_a_pack_that_hides_its_model_or_replaces_one_that_did_is_not_called_wrong() -> (
+    None
+):
+    nameless = replace(OLD, model=None)
+
+    hidden = judge(nameless)
+    before = judge_swap(nameless, OLD, NEW, 0, DEFAULT_POLICY)
+
+    assert "The new pack does not tell its model: read its label." in hidden.remarks
+    assert (hidden.wrong, before.wrong) == ((), ())
+
+
+def test_unknown_wear_is_said_and_not_taken_for_new() -> None:
+    verdict = judge(arrival=replace(NEW, wear=None))
+
+    assert "Its wear is not known yet." in verdict.remarks
+
+
+def test_designs_that_are_not_told_are_not_compared() -> None:
+    verdict = judge(replace(OLD, design_voltage_mv=None, design_capacity=None))
+
+    assert verdict.is_right

@@ -226,3 +226,27 @@ def test_a_pack_that_does_not_tell_its_model_is_looked_at_before_one_is_ordered(
     made = sheet(packs=(replace(WORN, model="0000"),))
 
     assert made.bring[0].endswith("; read its label before you order.")
+
+
+def test_a_laptop_opened_for_its_memory_alone_keeps_its_pack() -> None:
+    slots = [
+        {"locator": name, "size_mib": size} for name, size in (("A", 4096), ("B", 0))
+    ]
+    little = {"total_mib": 4096, "slots": slots}
+
+    assert works(sheet(memory=little)) == ["memory", "cleaned", "hinges"]
+
+
+def test_an_alert_on_wear_that_fell_back_or_is_unknown_says_so() -> None:
+    asked = (alert("wear-plan", "plan"),)
+    back = replace(SOUND, wear=0.29, plan_on=None, replace_on=None)
+
+    below = sheet(packs=(back,), alerts=asked)
+    unknown = sheet(packs=(replace(back, wear=None, band="unknown"),), alerts=asked)
+
+    assert below.matters[0].why == (
+        "Wear is 29.0 %, just below the plan threshold of 30 % again.",
+    )
+    assert unknown.matters[0].why == (
+        "Its wear is not known; an alert asks for a new pack.",
+    )

@@ -98,3 +98,9 @@ def test_the_firmwares_record_of_the_start_is_a_remark_when_it_disagrees() -> No
 
     assert found.verdict == "ready-with-remarks"
     assert [r.severity for r in found.remarks if r.kind == "reading"] == ["note"]
+
+
+def test_memory_with_every_slot_in_use_says_so() -> None:
+    full = Memory(total_mib=8192, slots=(SLOTS[0], SLOTS[0]))
+
+    assert "No slot is empty." in only(checked(memory=full), "memory").sentence

@@ -151,3 +151,30 @@ def test_packs_are_told_apart(
     one: dict[str, Any], other: dict[str, Any], is_same: bool
 ) -> None:
     assert is_same_pack(replace(PACK, **one), replace(PACK, **other)) is is_same
+
+
+def test_a_pack_without_a_model_is_compared_by_its_label() -> None:
+    found = after_change(replace(NEW, model=None))
+
+    assert "Its model or that of the one before is not told: compare labels." in (
+        sentences(found, "remark")
+    )
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ({"serial": None}, {"serial": None}, True),
+        ({"serial": None}, {"serial": "1A2B"}, False),
+        ({"serial": None, "unit": "mAh"}, {"serial": None}, True),
+        ({"serial": None, "design_capacity": None}, {"serial": None}, True),
+        ({"serial": None}, {"serial": None, "design_capacity": 60_000}, False),
+        ({"serial": None, "cycle_count": None}, {"serial": None}, True),
+        ({"serial": None}, {"serial": None, "cycle_count": 3}, False),
+        ({"serial": None}, {"serial": None, "maker": "Callow"}, False),
+    ],
+)
+def test_weak_identities_are_told_apart_by_what_does_not_change(
+    one: dict[str, Any], other: dict[str, Any], same: bool
+) -> None:
+    assert is_same_pack(replace(PACK, **one), replace(PACK, **other)) is same

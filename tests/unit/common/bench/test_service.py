@@ -204,3 +204,18 @@ def test_a_pack_past_a_threshold_is_not_issued(
     assert (found.verdict, found.look_first) == ("not-ready", look_first)
     assert remark.figures["threshold_percent"] == threshold
     assert f"Wear is {percent} %" in remark.sentence
+
+
+def test_a_pack_that_does_not_fade_stays_where_it_is() -> None:
+    still = history(
+        fade_per_month=0.0,
+        plan_earliest=None,
+        plan_on=None,
+        plan_latest=None,
+        replace_on=None,
+    )
+
+    remark = only(checked(worn(3), slots=[slot_of(history=still)]), "service")
+
+    assert remark.severity == "note"
+    assert remark.figures["wear_then_percent"] == pytest.approx(3.0)
