@@ -73,7 +73,8 @@ done
 say "import rules"
 "$bin/lint-imports" --no-logo
 say "tests"
-if [ $# -eq 0 ]; then
-    set -- -n auto --dist loadfile --cov --cov-report=term --cov-fail-under=90
-fi
-exec "$bin/python" -m pytest "$@"
+[ $# -eq 0 ] || exec "$bin/python" -m pytest "$@"
+"$bin/python" -m pytest -n auto --dist loadfile --cov --cov-report=term --cov-fail-under=90
+say "every branch of the pure core"
+"$bin/coverage" report --fail-under=100 \
+    --include='*/fadewatch_common/*,*/fadewatch_collector/analysis/*,*/fadewatch_collector/rules/*'

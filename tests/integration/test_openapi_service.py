@@ -17,7 +17,7 @@ from fadewatch_collector.api.routes import ROUTES
 from fadewatch_collector.api.setup import PREFIX
 from tests.integration.live_api import LiveApi, live_api
 
-EXAMPLES = 8
+EXAMPLES = 5
 
 MORE_THAN_A_SCHEMA = {
     "/alerts/{alert_id}/plan": "the day must not be past",
@@ -53,7 +53,7 @@ at_the_door.config.phases.coverage.enabled = False
 
 
 @at_the_door.parametrize()
-@settings(max_examples=3, deadline=None, derandomize=True)
+@settings(max_examples=2, deadline=None, derandomize=True)
 def test_callers_without_a_secret_get_what_is_described(
     case: Case, live: LiveApi
 ) -> None:

@@ -1,5 +1,7 @@
 """Files of places, row by row, and what they would change."""
 
+from collections.abc import Mapping
+
 import pytest
 
 from fadewatch_collector.errors import InvalidRequest
@@ -15,7 +17,7 @@ from fadewatch_collector.rules.places import (
 HERE = {"asset_tag": "T-1", "holder": "Ada Quill", "site": "North"}
 
 
-def known(*values: dict[str, str | None]) -> dict[str, list[KnownPlace]]:
+def known(*values: Mapping[str, str | None]) -> dict[str, list[KnownPlace]]:
     there = [KnownPlace(7 + n, "SN 1", one) for n, one in enumerate(values)]
     return {match_key("SN 1"): there}
 
