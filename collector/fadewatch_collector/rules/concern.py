@@ -244,6 +244,8 @@ def _gauge_findings(pack: _Pack) -> Iterator[Finding]:
             yield Finding("none", reasons.noisy(pack.of(pack.figures.noise)))
         case "implausible":
             yield Finding("none", reasons.implausible())
+        case _:
+            pass
 
 
 def _monthly(rate: float) -> float:
