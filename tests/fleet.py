@@ -11,7 +11,7 @@ from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.assess import assess_packs
 from fadewatch_collector.usecases.enrolment import enrol, make_token
 from fadewatch_collector.usecases.filing import Filed, file_waiting
-from fadewatch_collector.usecases.intake import Intake
+from fadewatch_collector.usecases.intake import Intake, ReceivedReport
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import judge_swaps
 from fadewatch_common.report import Laptop, Report
@@ -36,18 +36,23 @@ async def new_laptop(
     return (await enrol(services, token, told, AGENT)).laptop_id
 
 
-async def deliver(
-    services: Services, laptop_id: int, batch: Sequence[Report]
-) -> list[Filed]:
-    """Store reports and file them."""
+async def keep(
+    services: Services, laptop_id: int, batch: Sequence[ReceivedReport]
+) -> None:
+    """Store reports, which then wait to be filed."""
     intake = Intake(services, lambda: None)
-    request = asyncio.ensure_future(
-        intake.store(laptop_id, [received(report) for report in batch])
-    )
+    request = asyncio.ensure_future(intake.store(laptop_id, batch))
     await asyncio.sleep(0)
     intake.close()
     await intake.run()
     await request
+
+
+async def deliver(
+    services: Services, laptop_id: int, batch: Sequence[Report]
+) -> list[Filed]:
+    """Store reports and file them."""
+    await keep(services, laptop_id, [received(report) for report in batch])
     filed = [await file_waiting(services)]
     while filed[-1].reports:
         filed.append(await file_waiting(services))

@@ -20,9 +20,9 @@ from fadewatch_collector.jobs.clock import keep_clock
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.pool import pool_standing
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.usecases.assess import Assessor
+from fadewatch_collector.usecases.assessing import Assessor
 from fadewatch_collector.usecases.channels import channels_of
-from fadewatch_collector.usecases.filing import Filed, Filing
+from fadewatch_collector.usecases.filing import Filing
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.sending import Sender
@@ -53,11 +53,7 @@ def make_app(
     """
     meters = meters or new_meters()
     assessor = Assessor(services)
-
-    def on_filed(filed: Filed) -> None:
-        assessor.add(filed.packs, filed.laptops)
-
-    filing = Filing(services, on_filed)
+    filing = Filing(services, assessor.wake)
     intake = Intake(
         services,
         filing.wake,

@@ -22,7 +22,8 @@ from fadewatch_collector.store.tables import (
     unreadable_reports,
 )
 from fadewatch_collector.usecases.alerts import heard_from, look_for_silent
-from fadewatch_collector.usecases.assess import Assessor, assess_all, assess_packs
+from fadewatch_collector.usecases.assess import assess_all, assess_packs
+from fadewatch_collector.usecases.assessing import Assessor
 from fadewatch_collector.usecases.filing import Filing, file_waiting
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.policies import change_policy
@@ -266,7 +267,7 @@ async def test_a_running_collector_files_and_assesses_by_itself(
 ) -> None:
     assessed = asyncio.Event()
     assessor = Assessor(services, assessed.set)
-    filing = Filing(services, lambda filed: assessor.add(filed.packs, filed.laptops))
+    filing = Filing(services, assessor.wake)
     intake = Intake(services, filing.wake)
     async with asyncio.TaskGroup() as group:
         for worker in (intake, filing, assessor):

@@ -5,7 +5,8 @@ touches. Filing a report changes the desk only; the store loads it before and sa
 it after.
 """
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
@@ -67,11 +68,32 @@ class Desk:
     touched_packs: set[int] = field(default_factory=set)
     touched_places: set[Place] = field(default_factory=set)
     by_identity: dict[str, int] = field(init=False)
+    # Where to look, so that a report costs the same however many lie on the desk: the
+    # places of each laptop, and those where each pack stays or once did.
+    _of_laptop: dict[int, dict[Place, None]] = field(init=False)
+    _of_pack: dict[int, dict[Place, None]] = field(init=False)
 
     def __post_init__(self) -> None:
         self.by_identity = {
             pack.identity: pack.id for pack in self.packs.values() if pack.identity
         }
+        self._of_laptop = defaultdict(dict)
+        self._of_pack = defaultdict(dict)
+        for place, stays in self.stays.items():
+            for stay in stays:
+                self._note_place(place, stay.pack_id)
+
+    def _note_place(self, place: Place, pack_id: int) -> None:
+        self._of_laptop[place[0]][place] = None
+        self._of_pack[pack_id][place] = None
+
+    def _stays_elsewhere(
+        self, pack_id: int, place: Place
+    ) -> Iterator[tuple[Place, list[Stay]]]:
+        """Give the other places that a pack may have been in, with their stays."""
+        for other in self._of_pack.get(pack_id, ()):
+            if other != place:
+                yield other, self.stays[other]
 
     def file(self, laptop_id: int, report: Report, at: datetime) -> None:
         """File one report, measured at the given (believable) moment."""
@@ -91,6 +113,8 @@ class Desk:
         before = self.stays.get(place, ())
         after = see_pack(before, record.id, at)
         self.stays[place] = after
+        self._note_place(place, record.id)
+        self._leave_this_place(record.id, place)
         if before:
             self._note_swap(place, at, before[-1].pack_id, after[-1].pack_id)
         self.touched_places.add(place)
@@ -138,6 +162,7 @@ class Desk:
         self.stays[place] = cut_last(
             self.stays[place], new.id, jump.last.at, jump.since
         )
+        self._note_place(place, new.id)
         self.swaps.append(Swap(place, jump.since, old.id, new.id))
         self.moves.append(Move(place, jump.since, old.id, new.id))
         self.touched_packs.add(new.id)
@@ -214,9 +239,7 @@ class Desk:
             for stay in self.stays.get(place, ())
             if stay.pack_id == pack_id and stay.last_seen_at < at
         ]
-        for other, stays in self.stays.items():
-            if other == place:
-                continue
+        for other, stays in self._stays_elsewhere(pack_id, place):
             for stay in (stay for stay in stays if stay.pack_id == pack_id):
                 if stay.from_at <= at <= stay.last_seen_at:
                     return other
@@ -229,20 +252,34 @@ class Desk:
         return None
 
     def _leave_other_places(self, pack_id: int, place: Place, at: datetime) -> None:
-        for other, stays in self.stays.items():
-            if other == place or not stays:
-                continue
-            last = stays[-1]
-            if (
-                last.pack_id == pack_id
-                and last.until_at is None
-                and (at > last.last_seen_at)
-            ):
-                stays[-1] = replace(last, until_at=at)
-                self.touched_places.add(other)
+        for other, stays in self._stays_elsewhere(pack_id, place):
+            for index, stay in enumerate(stays):
+                if (
+                    stay.pack_id == pack_id
+                    and stay.last_seen_at < at
+                    and (stay.until_at is None or at < stay.until_at)
+                ):
+                    stays[index] = replace(stay, until_at=at)
+                    self.touched_places.add(other)
+
+    def _leave_this_place(self, pack_id: int, place: Place) -> None:
+        """End the stay that a late report began, when the pack was elsewhere since."""
+        last = self.stays[place][-1]
+        if last.pack_id != pack_id or last.until_at is not None:
+            return
+        since = [
+            stay.from_at
+            for _, stays in self._stays_elsewhere(pack_id, place)
+            for stay in stays
+            if stay.pack_id == pack_id and stay.from_at > last.last_seen_at
+        ]
+        if since:
+            ended = replace(last, until_at=min(since))
+            self.stays[place] = [*self.stays[place][:-1], ended]
 
     def _new_record(self, identity: str | None, pack: Pack, at: datetime) -> PackRecord:
-        key = -1 - sum(1 for known in self.packs if known < 0)
+        # Known packs are never taken off the desk: no number comes twice.
+        key = -1 - len(self.packs)
         record = PackRecord(
             id=key, identity=identity, unit=pack.unit, first_seen_at=at, last_seen_at=at
         )
@@ -253,14 +290,16 @@ class Desk:
 
     def _see_empty_slots(self, laptop_id: int, report: Report, at: datetime) -> None:
         shown = {pack.slot for pack in report.packs}
-        for place, stays in self.stays.items():
-            if place[0] != laptop_id or place[1] in shown:
+        for place in self._of_laptop.get(laptop_id, ()):
+            if place[1] in shown:
                 continue
             # A slot that a remark names was not readable, which is not empty.
             if any(place[1] in remark for remark in report.remarks):
                 continue
-            self.stays[place] = see_empty(stays, at)
-            self.touched_places.add(place)
+            before = self.stays[place]
+            self.stays[place] = see_empty(before, at)
+            if self.stays[place] != before:
+                self.touched_places.add(place)
 
     def _file_inventory(
         self, laptop: LaptopRecord, report: Report, at: datetime

@@ -88,13 +88,26 @@ class PackRecord:
 
 @dataclass(slots=True, kw_only=True)
 class LaptopRecord:
-    """A laptop's last known inventory; ``facts`` are columns to be written."""
+    """A laptop's last known inventory.
+
+    Attributes
+    ----------
+    known
+        What the store knows of it, by column.
+    facts
+        What its newest report says, by column.
+    """
 
     id: int
     inventory_measured_at: datetime | None = None
     memory: Mapping[str, Any] | None = None
     drives: list[Mapping[str, Any]] | None = None
+    known: Mapping[str, Any] = field(default_factory=dict)
     facts: dict[str, Any] = field(default_factory=dict)
+
+    def says_new(self, name: str) -> bool:
+        """Say whether its report says another thing than is known."""
+        return name in self.facts and self.facts[name] != self.known.get(name)
 
 
 @dataclass(frozen=True, slots=True)

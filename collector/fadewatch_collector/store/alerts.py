@@ -17,6 +17,7 @@ from fadewatch_collector.rules.alerting import (
     Standing,
     Watch,
 )
+from fadewatch_collector.store.bulk import among
 from fadewatch_collector.store.tables import alerts, finding_watches, laptops
 from fadewatch_collector.store.turns import Turn, take_turn
 
@@ -172,3 +173,16 @@ async def laptops_called_silent(connection: AsyncConnection) -> list[int]:
         alerts.c.kind == "silent", alerts.c.state != "ended"
     )
     return [int(i) for i in (await connection.execute(query)).scalars() if i]
+
+
+async def subjects_called_silent(
+    connection: AsyncConnection, subjects: Collection[str]
+) -> list[str]:
+    """Return those of the subjects with a silent alert that has not ended."""
+    column = alerts.c
+    query = select(column.subject).where(
+        among(connection, column.subject, subjects),
+        column.kind == "silent",
+        column.state != "ended",
+    )
+    return list((await connection.execute(query)).scalars())

@@ -3,18 +3,31 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
+from operator import attrgetter
 from statistics import median
 from typing import Any
 
-from sqlalchemy import Select, Table, delete, select, tuple_
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import Select, and_, delete, select, tuple_
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.charging_day import ChargingDay, charging_day
+from fadewatch_collector.store.bulk import given, upsert_rows
+from fadewatch_collector.store.columns import Moment, RowId
 from fadewatch_collector.store.tables import daily_capacity, daily_charging, readings
 from fadewatch_common.wear import is_plausible
 
+_CAPACITY = (
+    "pack_id",
+    "unit",
+    "day",
+    "design_capacity",
+    "full_charge_capacity",
+    "cycle_count",
+    "temperature_c",
+    "readings",
+)
 _CHARGING = tuple(ChargingDay.__dataclass_fields__)
+_counts = attrgetter(*_CHARGING)
 
 
 async def save_days(
@@ -24,24 +37,37 @@ async def save_days(
     wanted = set(days)
     capacity: dict[tuple[int, str, date], list[Any]] = defaultdict(list)
     charging: dict[tuple[int, date], list[Any]] = defaultdict(list)
-    for row in await connection.execute(_readings_of(wanted)):
+    for row in await connection.execute(_readings_of(connection, wanted)):
         key = row.pack_id, row.measured_at.date()
-        if key not in wanted:
-            continue
         charging[key].append(row)
         if is_plausible(row.full_charge_capacity, row.design_capacity):
             capacity[row.pack_id, row.unit, key[1]].append(row)
-    if capacity:
-        values = [_capacity_day(key, rows) for key, rows in capacity.items()]
-        await _upsert(connection, daily_capacity, values)
-    if charging:
-        values = [_charging_day(*key, rows) for key, rows in charging.items()]
-        await _upsert(connection, daily_charging, values)
+    await upsert_rows(
+        connection,
+        daily_capacity,
+        _CAPACITY,
+        [_capacity_day(key, rows) for key, rows in sorted(capacity.items())],
+    )
+    await upsert_rows(
+        connection,
+        daily_charging,
+        ("pack_id", *_CHARGING),
+        [_charging_day(*key, rows) for key, rows in sorted(charging.items())],
+    )
 
 
-def _readings_of(wanted: set[tuple[int, date]]) -> Select[Any]:
-    first = min(day for _, day in wanted)
-    last = max(day for _, day in wanted)
+def _readings_of(
+    connection: AsyncConnection, wanted: set[tuple[int, date]]
+) -> Select[Any]:
+    # Day by day: a late report of one pack must not have all others read from then on.
+    day = given(
+        connection,
+        {"pack_id": RowId, "first": Moment(), "last": Moment()},
+        [
+            (pack_id, _midnight(day), _midnight(day) + timedelta(days=1))
+            for pack_id, day in sorted(wanted)
+        ],
+    )
     column = readings.c
     return (
         select(
@@ -57,10 +83,14 @@ def _readings_of(wanted: set[tuple[int, date]]) -> Select[Any]:
             column.charge_limit_percent,
             column.mains_online,
         )
-        .where(
-            column.pack_id.in_({pack_id for pack_id, _ in wanted}),
-            column.measured_at >= _midnight(first),
-            column.measured_at < _midnight(last) + timedelta(days=1),
+        .select_from(day)
+        .join(
+            readings,
+            and_(
+                column.pack_id == day.c.pack_id,
+                column.measured_at >= day.c.first,
+                column.measured_at < day.c.last,
+            ),
         )
         .order_by(column.pack_id, column.measured_at)
     )
@@ -80,43 +110,21 @@ def _midnight(day: date) -> datetime:
     return datetime.combine(day, time(), UTC)
 
 
-def _capacity_day(key: tuple[int, str, date], rows: Sequence[Any]) -> dict[str, Any]:
+def _capacity_day(key: tuple[int, str, date], rows: Sequence[Any]) -> tuple[Any, ...]:
     pack_id, unit, day = key
     cycles = [row.cycle_count for row in rows if row.cycle_count is not None]
     warmth = [row.temperature_c for row in rows if row.temperature_c is not None]
-    return {
-        "pack_id": pack_id,
-        "unit": unit,
-        "day": day,
-        "design_capacity": median(row.design_capacity for row in rows),
-        "full_charge_capacity": median(row.full_charge_capacity for row in rows),
-        "cycle_count": max(cycles, default=None),
-        "temperature_c": median(warmth) if warmth else None,
-        "readings": len(rows),
-    }
-
-
-def _charging_day(pack_id: int, day: date, rows: Sequence[Any]) -> dict[str, Any]:
-    counted = charging_day(day, rows)
-    return {"pack_id": pack_id} | {name: getattr(counted, name) for name in _CHARGING}
-
-
-async def _upsert(
-    connection: AsyncConnection, table: Table, values: Sequence[dict[str, Any]]
-) -> None:
-    make_insert = (
-        sqlite.insert if connection.dialect.name == "sqlite" else postgresql.insert
+    return (
+        pack_id,
+        unit,
+        day,
+        median(row.design_capacity for row in rows),
+        median(row.full_charge_capacity for row in rows),
+        max(cycles, default=None),
+        median(warmth) if warmth else None,
+        len(rows),
     )
-    statement = make_insert(table)
-    keys = {column.name for column in table.primary_key}
-    await connection.execute(
-        statement.on_conflict_do_update(
-            index_elements=list(table.primary_key),
-            set_={
-                column.name: statement.excluded[column.name]
-                for column in table.c
-                if column.name not in keys
-            },
-        ),
-        list(values),
-    )
+
+
+def _charging_day(pack_id: int, day: date, rows: Sequence[Any]) -> tuple[Any, ...]:
+    return (pack_id, *_counts(charging_day(day, rows)))

@@ -1,32 +1,21 @@
 """Reports as received, and the queue in which they wait to be filed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import bindparam, delete, func, insert, or_, select, update
+from sqlalchemy import func, insert, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.store.bulk import given
+from fadewatch_collector.store.columns import Moment, RowId
 from fadewatch_collector.store.tables import (
     filing_queue,
     laptops,
     reports,
     unreadable_reports,
 )
-from fadewatch_collector.store.turns import Turn, take_turn
-
-
-@dataclass(frozen=True, slots=True)
-class StoredReport:
-    """A report that waits to be filed."""
-
-    queue_id: int
-    report_id: str
-    laptop_id: int
-    received_at: datetime
-    body: str
 
 
 async def add_reports(
@@ -56,41 +45,15 @@ async def note_contact(
     connection: AsyncConnection, contacts: Mapping[int, datetime]
 ) -> None:
     """Keep when each laptop last reported; an earlier moment changes nothing."""
+    if not contacts:
+        return
+    heard = given(connection, {"id": RowId, "at": Moment()}, sorted(contacts.items()))
     known = laptops.c.last_report_at
     await connection.execute(
         update(laptops)
-        .where(laptops.c.id == bindparam("laptop"))
-        .where(or_(known.is_(None), known < bindparam("at")))
-        .values(last_report_at=bindparam("at")),
-        # In one order everywhere, so that two transactions never wait for each other.
-        [{"laptop": laptop_id, "at": at} for laptop_id, at in sorted(contacts.items())],
-    )
-
-
-async def waiting_reports(
-    connection: AsyncConnection, limit: int
-) -> list[StoredReport]:
-    """Return the reports that wait longest, for the one transaction that files."""
-    await take_turn(connection, Turn.FILING)
-    query = (
-        select(
-            filing_queue.c.id.label("queue_id"),
-            reports.c.report_id,
-            reports.c.laptop_id,
-            reports.c.received_at,
-            reports.c.body,
-        )
-        .join(reports, reports.c.report_id == filing_queue.c.report_id)
-        .order_by(filing_queue.c.id)
-        .limit(limit)
-    )
-    return [StoredReport(*row) for row in await connection.execute(query)]
-
-
-async def leave_queue(connection: AsyncConnection, queue_ids: Sequence[int]) -> None:
-    """Take filed reports off the queue."""
-    await connection.execute(
-        delete(filing_queue).where(filing_queue.c.id.in_(queue_ids))
+        .where(laptops.c.id == heard.c.id)
+        .where(or_(known.is_(None), known < heard.c.at))
+        .values(last_report_at=heard.c.at)
     )
 
 

@@ -28,10 +28,16 @@ class Store:
     SQLite has one writer at a time. Writers of this process queue at the gate, fairly
     and without polling; writers of other processes (a command run beside the service)
     wait by SQLite's busy timeout.
+
+    Attributes
+    ----------
+    filing_gate
+        Held by who files reports in this process, where the store has no other.
     """
 
     def __init__(self, engine: AsyncEngine) -> None:
         self.engine = engine
+        self.filing_gate = asyncio.Lock()
         self._gate = asyncio.Lock()
         self.on_wait: Callable[[str, float], None] = lambda _access, _seconds: None
         """Told of each wait for a connection: 'reading' or 'writing', and how long."""

@@ -125,11 +125,21 @@ async def look_for_silent(services: Services) -> int:
 
 async def heard_from(services: Services, laptop_ids: Collection[int]) -> None:
     """End the silent alerts of laptops that have just reported."""
-    found: dict[Subject, list[Finding]] = {
-        Subject(laptop_id, None, None): [] for laptop_id in laptop_ids
-    }
     async with services.store.writing() as connection:
-        await apply_findings(connection, found, {"silent"}, services.clock())
+        await end_silence(connection, laptop_ids, services.clock())
+
+
+async def end_silence(
+    connection: WriteConnection, laptop_ids: Collection[int], now: datetime
+) -> None:
+    """End the silent alerts of laptops, in the transaction that heard from them."""
+    subjects = [Subject(laptop_id, None, None) for laptop_id in laptop_ids]
+    names = {subject.name: subject for subject in subjects}
+    found: dict[Subject, list[Finding]] = {
+        names[name]: [] for name in await rows.subjects_called_silent(connection, names)
+    }
+    if found:
+        await apply_findings(connection, found, {"silent"}, now)
 
 
 async def raise_event(

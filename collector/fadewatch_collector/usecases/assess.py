@@ -1,8 +1,7 @@
-"""Assess packs: soon after their readings, and all of them every night."""
+"""Assess packs: some of them, and all of them every night."""
 
 import asyncio
-import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import cache
 from math import isnan
@@ -17,7 +16,6 @@ from fadewatch_collector.analysis.figures import (
     Assessments,
     Thresholds,
 )
-from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.alerting import Finding
 from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.concern import Circumstances, conclude
@@ -30,14 +28,11 @@ from fadewatch_collector.store.histories import FittedPack, KeptAssessment
 from fadewatch_collector.store.inspections import last_clean_inspections
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
-from fadewatch_collector.usecases.alerts import apply_findings, heard_from
+from fadewatch_collector.usecases.alerts import apply_findings
 from fadewatch_collector.usecases.borrowing import borrowed, learn_fades
 from fadewatch_collector.usecases.passings import keep_passings
 from fadewatch_collector.usecases.services import Services
-from fadewatch_collector.usecases.swaps import judge_swaps
 from fadewatch_common.policy import Policy
-
-log = logging.getLogger(__name__)
 
 BATCH = 500
 """Packs assessed at once. Own choice."""
@@ -47,48 +42,6 @@ WARM_DAYS = 90
 
 DAYS_PER_YEAR = 365.25
 EPOCH = date(1970, 1, 1)
-
-
-class Assessor:
-    """Assesses packs in the background, soon after they were read."""
-
-    def __init__(
-        self, services: Services, on_assessed: Callable[[], None] = lambda: None
-    ) -> None:
-        self._services = services
-        self._on_assessed = on_assessed
-        self._packs: set[int] = set()
-        self._laptops: set[int] = set()
-        self._wake = asyncio.Event()
-        self._closing = False
-
-    def add(self, packs: frozenset[int], laptops: frozenset[int]) -> None:
-        """Ask for packs to be assessed, and tell which laptops were heard from."""
-        self._packs |= packs
-        self._laptops |= laptops
-        self._wake.set()
-
-    def close(self) -> None:
-        """End ``run``; what was not assessed is so on the next night or reading."""
-        self._closing = True
-        self._wake.set()
-
-    async def run(self) -> None:
-        """Assess what was asked for until closed."""
-        while not self._closing:
-            await self._wake.wait()
-            self._wake.clear()
-            packs, self._packs = sorted(self._packs), set()
-            laptops, self._laptops = self._laptops, set()
-            try:
-                await heard_from(self._services, laptops)
-                for start in range(0, len(packs), BATCH):
-                    part = packs[start : start + BATCH]
-                    await assess_packs(self._services, part)
-                    await judge_swaps(self._services, part)
-            except StoreTrouble:
-                log.exception("packs could not be assessed; the nightly run will")
-            self._on_assessed()
 
 
 async def assess_all(services: Services) -> int:

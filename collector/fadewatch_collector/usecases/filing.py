@@ -1,13 +1,14 @@
 """File stored reports into packs, readings, slots and inventory.
 
 Filing runs behind intake and picks up where it stopped: what waits stands in the
-store's queue, and a batch leaves the queue in the transaction that files it.
+store's queue, and a batch leaves the queue in the transaction that files it. Any
+collector files; `store.filing_claims` says how they keep out of each other's way.
 """
 
 import asyncio
 import logging
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,17 +16,26 @@ from pydantic import TypeAdapter, ValidationError
 
 from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.rules.desk import Desk, scoped_identity
+from fadewatch_collector.rules.desk_changes import desk_before, laptops_found_anew
 from fadewatch_collector.rules.event_findings import clash_finding, hardware_finding
 from fadewatch_collector.rules.identity import pack_identity
 from fadewatch_collector.rules.inventory import Change
 from fadewatch_collector.rules.moments import believable_moment
+from fadewatch_collector.store import filed as writes
 from fadewatch_collector.store import filing as rows
 from fadewatch_collector.store import intake
 from fadewatch_collector.store.alerts import Subject
-from fadewatch_collector.store.intake import StoredReport
+from fadewatch_collector.store.assessment_queue import ask_assessment
+from fadewatch_collector.store.filing_claims import (
+    Claim,
+    StoredReport,
+    claimed_reports,
+    hold_packs,
+    leave_queue,
+)
 from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.store.store import WriteConnection
-from fadewatch_collector.usecases.alerts import raise_event
+from fadewatch_collector.usecases.alerts import end_silence, raise_event
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.report import Report
 
@@ -34,8 +44,15 @@ log = logging.getLogger(__name__)
 BATCH = 500
 """Reports filed in one transaction. Own choice."""
 
+AT_ONCE = 20
+"""Reports read or put on the desk before the event loop gets a turn: a few
+milliseconds, which intake's answers wait. Own choice."""
+
 LOOK_AGAIN_S = 5.0
 """How often the queue is looked at unasked: other processes store reports too [s]."""
+
+PROBLEM_LENGTH = 2_000
+"""Most that is kept of the reason why a report cannot be filed [characters]."""
 
 _REPORT = TypeAdapter(Report)
 
@@ -45,14 +62,23 @@ class Filed:
     """What filing a batch gave."""
 
     reports: int
-    packs: frozenset[int]
-    laptops: frozenset[int]
+    packs: frozenset[int] = frozenset()
+    laptops: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class _Readable:
+    """A report that could be read, and the moment it is believed to be of."""
+
+    stored: StoredReport
+    report: Report
+    at: datetime
 
 
 class Filing:
     """Files what intake stored, in the background."""
 
-    def __init__(self, services: Services, on_filed: Callable[[Filed], None]) -> None:
+    def __init__(self, services: Services, on_filed: Callable[[], None]) -> None:
         self._services = services
         self._on_filed = on_filed
         self._wake = asyncio.Event()
@@ -77,7 +103,7 @@ class Filing:
                 log.exception("reports could not be filed; trying again")
                 filed = None
             if filed and filed.reports:
-                self._on_filed(filed)
+                self._on_filed()
                 continue
             try:
                 async with asyncio.timeout(LOOK_AGAIN_S):
@@ -87,56 +113,98 @@ class Filing:
 
 
 async def file_waiting(services: Services, limit: int = BATCH) -> Filed:
-    """File the reports that wait longest, in the order they were measured."""
+    """File the reports that wait longest, in the order they were measured.
+
+    A batch that cannot be filed is tried in halves; a report that cannot be filed
+    alone is set aside with the reason, so that it does not keep the others waiting.
+    """
+    claim: Claim | None = None
+    try:
+        async with claimed_reports(services.store, limit) as claim:
+            return await _file(services, claim)
+    except StoreTrouble:
+        raise
+    except Exception as problem:
+        if claim is None or not claim.reports:
+            raise
+        log.exception("%d reports could not be filed together", len(claim.reports))
+        if len(claim.reports) > 1:
+            return await file_waiting(services, len(claim.reports) // 2)
+        (stored,) = claim.reports
+        await _set_aside(services, stored, problem)
+        return Filed(1, laptops=frozenset({stored.laptop_id}))
+
+
+async def _file(services: Services, claim: Claim) -> Filed:
+    if not claim.reports:
+        return Filed(0)
     now = services.clock()
-    async with services.store.writing() as connection:
-        waiting = await intake.waiting_reports(connection, limit)
-        if not waiting:
-            return Filed(0, frozenset(), frozenset())
-        readable: list[tuple[StoredReport, Report]] = []
-        for stored in waiting:
-            try:
-                readable.append((stored, _REPORT.validate_json(stored.body)))
-            except ValidationError as problem:
-                log.warning("report %s cannot be filed", stored.report_id)
-                await intake.set_aside(
-                    connection, stored.report_id, str(problem)[:2000], now
-                )
-        packs: set[int] = set()
-        if readable:
-            desk = await rows.load_desk(
-                connection,
-                {stored.laptop_id for stored, _ in readable},
-                _identities(readable),
-                _laptops_with_weak_packs(readable),
-            )
-            timed = [
-                (
-                    believable_moment(report.measured_at, stored.received_at),
-                    stored,
-                    report,
-                )
-                for stored, report in readable
-            ]
-            for at, stored, report in sorted(timed, key=lambda item: item[0]):
-                desk.file(stored.laptop_id, report, at)
-            packs = await rows.save_desk(connection, desk)
-            await refresh_terms(connection, desk.laptops)
-            await _raise_events(connection, desk, now)
-        # Here and not with intake, whose commits would then wait for this transaction.
-        await intake.note_contact(
-            connection, {stored.laptop_id: stored.received_at for stored in waiting}
-        )
-        await intake.leave_queue(connection, [stored.queue_id for stored in waiting])
-    return Filed(
-        len(waiting),
-        frozenset(packs),
-        frozenset(stored.laptop_id for stored in waiting),
+    readable, unreadable = await _read(claim.reports)
+    laptops = {one.stored.laptop_id for one in readable}
+    async with claim.reading() as connection:
+        desk = await _load(connection, readable, laptops)
+    before = desk_before(desk)
+    for place, one in enumerate(sorted(readable, key=lambda one: one.at)):
+        desk.file(one.stored.laptop_id, one.report, one.at)
+        if place % AT_ONCE == 0:
+            await asyncio.sleep(0)
+    async with claim.writing() as connection:
+        packs = await writes.save_desk(connection, desk, before)
+        await refresh_terms(connection, laptops_found_anew(desk, before))
+        await ask_assessment(connection, packs, now)
+        for stored, problem in unreadable:
+            await intake.set_aside(connection, stored.report_id, problem, now)
+        await leave_queue(connection, [one.queue_id for one in claim.reports])
+        await _raise_events(connection, desk, now)
+        heard = {one.laptop_id: one.received_at for one in claim.reports}
+        await end_silence(connection, heard, now)
+        await writes.save_laptops(connection, desk, heard)
+    return Filed(len(claim.reports), frozenset(packs), frozenset(laptops))
+
+
+async def _read(
+    waiting: Collection[StoredReport],
+) -> tuple[list[_Readable], list[tuple[StoredReport, str]]]:
+    """Read stored reports; those that cannot be read come back with the reason."""
+    readable: list[_Readable] = []
+    unreadable: list[tuple[StoredReport, str]] = []
+    for place, stored in enumerate(waiting):
+        try:
+            report = _REPORT.validate_json(stored.body)
+        except ValidationError as problem:
+            log.warning("report %s cannot be filed", stored.report_id)
+            unreadable.append((stored, str(problem)[:PROBLEM_LENGTH]))
+        else:
+            at = believable_moment(report.measured_at, stored.received_at)
+            readable.append(_Readable(stored, report, at))
+        if place % AT_ONCE == 0:
+            await asyncio.sleep(0)
+    return readable, unreadable
+
+
+async def _load(
+    connection: WriteConnection, batch: list[_Readable], laptops: set[int]
+) -> Desk:
+    identities = _identities(batch)
+    await hold_packs(connection, laptops, identities)
+    return await rows.load_desk(
+        connection, laptops, identities, _laptops_with_weak_packs(batch)
     )
+
+
+async def _set_aside(
+    services: Services, stored: StoredReport, problem: Exception
+) -> None:
+    said = f"{type(problem).__name__}: {problem}"[:PROBLEM_LENGTH]
+    async with services.store.writing() as connection:
+        await intake.set_aside(connection, stored.report_id, said, services.clock())
+        await leave_queue(connection, [stored.queue_id])
 
 
 async def _raise_events(connection: WriteConnection, desk: Desk, now: datetime) -> None:
     """Tell people of hardware that changed and of identities that clash."""
+    if not desk.changes and not desk.clashes:
+        return
     names = await rows.laptop_names(
         connection,
         {laptop_id for laptop_id, _, _ in desk.changes}
@@ -155,21 +223,21 @@ async def _raise_events(connection: WriteConnection, desk: Desk, now: datetime) 
         await raise_event(connection, subject, clash_finding(other, slot), now)
 
 
-def _identities(batch: list[tuple[StoredReport, Report]]) -> set[str]:
+def _identities(batch: list[_Readable]) -> set[str]:
     """Return every identity the batch's packs may be stored under."""
     found: set[str] = set()
-    for stored, report in batch:
-        for pack in report.packs:
+    for one in batch:
+        for pack in one.report.packs:
             identity = pack_identity(pack)
             if identity is not None:
-                place = (stored.laptop_id, pack.slot)
+                place = (one.stored.laptop_id, pack.slot)
                 found |= {identity, scoped_identity(place, identity)}
     return found
 
 
-def _laptops_with_weak_packs(batch: list[tuple[StoredReport, Report]]) -> set[int]:
+def _laptops_with_weak_packs(batch: list[_Readable]) -> set[int]:
     return {
-        stored.laptop_id
-        for stored, report in batch
-        if any(pack_identity(pack) is None for pack in report.packs)
+        one.stored.laptop_id
+        for one in batch
+        if any(pack_identity(pack) is None for pack in one.report.packs)
     }

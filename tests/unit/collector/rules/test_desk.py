@@ -2,6 +2,9 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from itertools import permutations
+
+import pytest
 
 from fadewatch_collector.rules.desk import Desk
 from fadewatch_collector.rules.records import LaptopRecord
@@ -42,6 +45,20 @@ def test_a_pack_is_followed_to_another_laptop() -> None:
     assert len(on.packs) == 1
     assert on.stays[1, "BAT0"][-1].until_at == START + 20 * DAY
     assert on.stays[2, "BAT0"][-1].until_at is None
+    assert on.clashes == []
+
+
+@pytest.mark.parametrize("order", list(permutations((0, 1, 2))))
+def test_a_pack_that_moved_on_is_where_it_was_last_in_whatever_order_reports_come(
+    order: tuple[int, ...],
+) -> None:
+    on = desk(1, 2, 3)
+    for laptop in order:
+        file(on, 20 * laptop, PACK, laptop=laptop + 1)
+
+    ends = [on.stays[laptop, "BAT0"][-1].until_at for laptop in (1, 2, 3)]
+    assert ends == [START + 20 * DAY, START + 40 * DAY, None]
+    assert len(on.packs) == 1
     assert on.clashes == []
 
 

@@ -1,0 +1,75 @@
+"""What filing changed on a desk, so that only that is written."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from fadewatch_collector.rules.desk import Desk
+from fadewatch_collector.rules.records import LaptopRecord, Place
+from fadewatch_collector.rules.slots import Stay
+
+ALWAYS_NEW = frozenset({"last_measured_at", "mains_online"})
+"""What of a laptop every report may change."""
+
+FOUND_BY = ("hostname", "serial")
+"""What of a laptop itself it is searched by."""
+
+
+@dataclass(frozen=True, slots=True)
+class DeskBefore:
+    """What a desk showed before anything was filed on it."""
+
+    stays: dict[int, Stay]
+    serials: dict[int, str | None]
+
+
+def desk_before(desk: Desk) -> DeskBefore:
+    """Remember what a desk shows that has just been loaded."""
+    return DeskBefore(
+        {
+            stay.key: stay
+            for stays in desk.stays.values()
+            for stay in stays
+            if stay.key is not None
+        },
+        {pack.id: pack.serial for pack in desk.packs.values()},
+    )
+
+
+def changed_stays(desk: Desk, before: DeskBefore) -> Iterator[tuple[Place, Stay]]:
+    """Give the stays that are new or other than before."""
+    for place in desk.touched_places:
+        for stay in desk.stays[place]:
+            if stay.key is None or before.stays[stay.key] != stay:
+                yield place, stay
+
+
+def laptops_found_anew(desk: Desk, before: DeskBefore) -> set[int]:
+    """Return the laptops that may be searched by other words than before."""
+    found = {
+        laptop.id
+        for laptop in desk.laptops.values()
+        if any(laptop.says_new(name) for name in FOUND_BY)
+    }
+    for place in desk.touched_places:
+        for stay in desk.stays[place]:
+            known = before.stays.get(stay.key) if stay.key is not None else None
+            told = (
+                desk.packs[stay.pack_id].serial if stay.pack_id in desk.packs else None
+            )
+            if (
+                known is None
+                or (known.pack_id, known.until_at) != (stay.pack_id, stay.until_at)
+                or before.serials.get(stay.pack_id) != told
+            ):
+                found.add(place[0])
+    return found
+
+
+def is_changed(laptop: LaptopRecord, values: dict[str, Any]) -> bool:
+    """Say whether more of a laptop changed than every report changes."""
+    return any(
+        value != laptop.known.get(name)
+        for name, value in values.items()
+        if name not in ALWAYS_NEW
+    )

@@ -1,0 +1,108 @@
+"""Assess packs soon after they were read, off a queue that every collector works on."""
+
+import asyncio
+import logging
+from collections.abc import Callable
+
+from fadewatch_collector.errors import StoreTrouble
+from fadewatch_collector.store.assessment_queue import (
+    claim_packs,
+    done_with,
+    put_off,
+)
+from fadewatch_collector.usecases.assess import assess_packs
+from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.swaps import judge_swaps
+
+log = logging.getLogger(__name__)
+
+BATCH = 250
+"""Packs taken off the queue at once. Own choice."""
+
+LOOK_AGAIN_S = 5.0
+"""How often the queue is looked at unasked: other collectors file too, and what one
+left behind becomes due [s]. Own choice."""
+
+PROBLEM_LENGTH = 500
+"""Most that is kept of the reason why a pack cannot be assessed [characters]."""
+
+
+class Assessor:
+    """Assesses packs in the background, soon after they were read."""
+
+    def __init__(
+        self, services: Services, on_assessed: Callable[[], None] = lambda: None
+    ) -> None:
+        self._services = services
+        self._on_assessed = on_assessed
+        self._wake = asyncio.Event()
+        self._closing = False
+
+    def wake(self) -> None:
+        """Say that there is something to assess."""
+        self._wake.set()
+
+    def close(self) -> None:
+        """End ``run`` after the batch in hand; the rest waits in the store."""
+        self._closing = True
+        self._wake.set()
+
+    async def run(self) -> None:
+        """Assess what waits until closed."""
+        while not self._closing:
+            self._wake.clear()
+            try:
+                count = await assess_waiting(self._services)
+            except StoreTrouble:
+                log.exception("packs could not be assessed; trying again")
+                count = 0
+            if count:
+                self._on_assessed()
+                continue
+            try:
+                async with asyncio.timeout(LOOK_AGAIN_S):
+                    await self._wake.wait()
+            except TimeoutError:
+                continue
+
+
+async def assess_waiting(services: Services, limit: int = BATCH) -> int:
+    """Assess the packs that wait longest; returns how many were taken off the queue.
+
+    A collector that dies on the way leaves them on the queue; assessing a pack twice
+    changes nothing.
+    """
+    claimed = await claim_packs(services.store, limit, services.clock())
+    if not claimed:
+        return 0
+    assessed = await assess_or_put_off(services, sorted(claimed))
+    async with services.store.writing() as connection:
+        done = {pack_id: claimed[pack_id] for pack_id in assessed}
+        await done_with(connection, done, services.clock())
+    return len(claimed)
+
+
+async def assess_or_put_off(services: Services, pack_ids: list[int]) -> list[int]:
+    """Assess packs and judge their swaps; returns those with which that was possible.
+
+    When it fails for some they are tried in halves: one that fails alone is put off
+    with the reason, and keeps no other from being assessed.
+    """
+    try:
+        await assess_packs(services, pack_ids)
+        await judge_swaps(services, pack_ids)
+    except StoreTrouble:
+        raise
+    except Exception as problem:
+        if len(pack_ids) > 1:
+            half = len(pack_ids) // 2
+            return [
+                *await assess_or_put_off(services, pack_ids[:half]),
+                *await assess_or_put_off(services, pack_ids[half:]),
+            ]
+        log.exception("pack %d cannot be assessed; it is tried again later", *pack_ids)
+        said = f"{type(problem).__name__}: {problem}"[:PROBLEM_LENGTH]
+        async with services.store.writing() as connection:
+            await put_off(connection, pack_ids[0], said, services.clock())
+        return []
+    return pack_ids
