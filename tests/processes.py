@@ -7,11 +7,11 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
-START_S = 30.0
+START_S = 90.0
 BIN = Path(sys.executable).parent
 
 
@@ -28,6 +28,7 @@ class CollectorProcess:
 
     folder: Path
     port: int
+    settings: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def url(self) -> str:
@@ -38,11 +39,12 @@ class CollectorProcess:
         return self.folder / "fadewatch.sqlite3"
 
     def environment(self) -> dict[str, str]:
-        return os.environ | {
-            "FADEWATCH_DATA_FOLDER": str(self.folder),
-            "FADEWATCH_PORT": str(self.port),
-            "FADEWATCH_LOG_LEVEL": "WARNING",
-        }
+        given = {
+            "DATA_FOLDER": str(self.folder),
+            "PORT": str(self.port),
+            "LOG_LEVEL": "WARNING",
+        } | dict(self.settings)
+        return os.environ | {f"FADEWATCH_{name}": said for name, said in given.items()}
 
     def command(self, *arguments: str) -> str:
         """Run a command of the collector and return what it printed."""
@@ -90,8 +92,10 @@ class CollectorProcess:
             return False
 
 
-def new_collector(folder: Path) -> CollectorProcess:
+def new_collector(
+    folder: Path, settings: Mapping[str, str] | None = None
+) -> CollectorProcess:
     """Prepare a collector with an empty data folder below ``folder``."""
     data = folder / "data"
     data.mkdir()
-    return CollectorProcess(data, free_port())
+    return CollectorProcess(data, free_port(), settings or {})

@@ -1,14 +1,15 @@
 """The clock: missed rounds are made up once, and one collector runs it."""
 
+import asyncio
 from datetime import timedelta
 
 import pytest
 from sqlalchemy import text
 
 from fadewatch_collector.jobs.clock import CATCH_UP_AFTER, start_clock
-from fadewatch_collector.store.clock_turn import clock_turn
+from fadewatch_collector.store.clock_turn import CLOCK_KEY, clock_turn
 from fadewatch_collector.store.store import open_store
-from fadewatch_collector.usecases.rounds import ROUNDS, do_round, last_done
+from fadewatch_collector.usecases.rounds import ROUNDS, Round, do_round, last_done
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
 
@@ -102,3 +103,43 @@ async def test_a_holder_whose_connection_dies_gives_the_clock_up(
                 assert theirs is not None
     finally:
         await other.close()
+
+
+@pytest.mark.parametrize("database", [POSTGRES], indirect=True)
+async def test_a_holder_that_falls_silent_loses_the_clock_to_another(
+    services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As one does whose machine froze or vanished: its connection stays open."""
+    where = "fadewatch_collector.store.clock_turn"
+    monkeypatch.setattr(f"{where}.LOOK_S", 60)
+    monkeypatch.setattr(
+        f"{where}._SERVER_SETTINGS",
+        {"idle_session_timeout": "200", "no_such_setting": "1"},
+    )
+    other = open_store(services.settings.store_url)
+    try:
+        async with clock_turn(services.store) as ours:
+            assert ours is not None
+            # A waiting lock of the same number: it comes when the clock is free.
+            async with asyncio.timeout(20), other.engine.connect() as connection:
+                await connection.execute(
+                    text("SELECT pg_advisory_lock(:key)"), {"key": CLOCK_KEY}
+                )
+    finally:
+        await other.close()
+
+
+async def test_a_round_that_was_just_done_elsewhere_is_not_done_again(
+    services: Services, clock: StandingClock
+) -> None:
+    done: list[int] = []
+
+    async def work(_services: Services) -> int:
+        done.append(1)
+        return 1
+
+    for minutes in (0, 5, 60):
+        clock.move(timedelta(minutes=minutes))
+        await do_round(services, Round("counted", None, work))
+
+    assert len(done) == 2

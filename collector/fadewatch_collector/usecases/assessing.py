@@ -1,6 +1,5 @@
 """Assess packs soon after they were read, off a queue that every collector works on."""
 
-import asyncio
 import logging
 from collections.abc import Callable
 
@@ -13,6 +12,7 @@ from fadewatch_collector.store.assessment_queue import (
 from fadewatch_collector.usecases.assess import assess_packs
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import judge_swaps
+from fadewatch_collector.usecases.wakeful import Wakeful
 
 log = logging.getLogger(__name__)
 
@@ -22,6 +22,9 @@ BATCH = 250
 LOOK_AGAIN_S = 5.0
 """How often the queue is looked at unasked: other collectors file too, and what one
 left behind becomes due [s]. Own choice."""
+
+GATHER_S = 1.0
+"""How long packs gather when few were assessed [s]. Own choice."""
 
 PROBLEM_LENGTH = 500
 """Most that is kept of the reason why a pack cannot be assessed [characters]."""
@@ -35,35 +38,34 @@ class Assessor:
     ) -> None:
         self._services = services
         self._on_assessed = on_assessed
-        self._wake = asyncio.Event()
-        self._closing = False
+        self._rests = Wakeful()
 
     def wake(self) -> None:
         """Say that there is something to assess."""
-        self._wake.set()
+        self._rests.wake()
 
     def close(self) -> None:
         """End ``run`` after the batch in hand; the rest waits in the store."""
-        self._closing = True
-        self._wake.set()
+        self._rests.close()
 
     async def run(self) -> None:
         """Assess what waits until closed."""
-        while not self._closing:
-            self._wake.clear()
-            try:
-                count = await assess_waiting(self._services)
-            except StoreTrouble:
-                log.exception("packs could not be assessed; trying again")
-                count = 0
-            if count:
-                self._on_assessed()
-                continue
-            try:
-                async with asyncio.timeout(LOOK_AGAIN_S):
-                    await self._wake.wait()
-            except TimeoutError:
-                continue
+        while not self._rests.is_closed:
+            count = await self._assess()
+            if not count:
+                await self._rests.rest(LOOK_AGAIN_S)
+            elif count < BATCH:
+                await self._rests.gather(GATHER_S)
+
+    async def _assess(self) -> int:
+        try:
+            count = await assess_waiting(self._services)
+        except StoreTrouble:
+            log.exception("packs could not be assessed; trying again")
+            return 0
+        if count:
+            self._on_assessed()
+        return count
 
 
 async def assess_waiting(services: Services, limit: int = BATCH) -> int:

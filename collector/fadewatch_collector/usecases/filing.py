@@ -37,6 +37,7 @@ from fadewatch_collector.store.search import refresh_terms
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import end_silence, raise_event
 from fadewatch_collector.usecases.services import Services
+from fadewatch_collector.usecases.wakeful import Wakeful
 from fadewatch_common.report import Report
 
 log = logging.getLogger(__name__)
@@ -50,6 +51,10 @@ milliseconds, which intake's answers wait. Own choice."""
 
 LOOK_AGAIN_S = 5.0
 """How often the queue is looked at unasked: other processes store reports too [s]."""
+
+GATHER_S = 0.5
+"""How long reports gather when few were filed: a batch of a few takes nearly as long as
+one of a hundred [s]. What comes after a rest is filed at once. Own choice."""
 
 PROBLEM_LENGTH = 2_000
 """Most that is kept of the reason why a report cannot be filed [characters]."""
@@ -81,35 +86,34 @@ class Filing:
     def __init__(self, services: Services, on_filed: Callable[[], None]) -> None:
         self._services = services
         self._on_filed = on_filed
-        self._wake = asyncio.Event()
-        self._closing = False
+        self._rests = Wakeful()
 
     def wake(self) -> None:
         """Say that there is something to file."""
-        self._wake.set()
+        self._rests.wake()
 
     def close(self) -> None:
         """End ``run`` after the batch in hand; the rest waits in the store."""
-        self._closing = True
-        self._wake.set()
+        self._rests.close()
 
     async def run(self) -> None:
         """File until closed."""
-        while not self._closing:
-            self._wake.clear()
-            try:
-                filed = await file_waiting(self._services)
-            except StoreTrouble:
-                log.exception("reports could not be filed; trying again")
-                filed = None
-            if filed and filed.reports:
-                self._on_filed()
-                continue
-            try:
-                async with asyncio.timeout(LOOK_AGAIN_S):
-                    await self._wake.wait()
-            except TimeoutError:
-                continue
+        while not self._rests.is_closed:
+            count = await self._file()
+            if not count:
+                await self._rests.rest(LOOK_AGAIN_S)
+            elif count < BATCH:
+                await self._rests.gather(GATHER_S)
+
+    async def _file(self) -> int:
+        try:
+            filed = await file_waiting(self._services)
+        except StoreTrouble:
+            log.exception("reports could not be filed; trying again")
+            return 0
+        if filed.reports:
+            self._on_filed()
+        return filed.reports
 
 
 async def file_waiting(services: Services, limit: int = BATCH) -> Filed:

@@ -18,6 +18,11 @@ from fadewatch_collector.usecases.services import Services
 log = logging.getLogger(__name__)
 
 
+JUST_DONE = timedelta(minutes=10)
+"""How long ago a round was done that is not done again. Own choice: hourly rounds
+spread over two minutes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Round:
     """Work done again and again.
@@ -54,8 +59,16 @@ ROUNDS = (
 
 
 async def do_round(services: Services, work: Round) -> None:
-    """Do one round and keep when it was done."""
+    """Do one round and keep when it was done.
+
+    One that another collector has just done is left out: its clock may have been freed
+    and taken over while it was at work.
+    """
     started = services.clock()
+    done = await last_done(services, work)
+    if done is not None and timedelta(0) < started - done < JUST_DONE:
+        log.info("round %s has just been done", work.name)
+        return
     count = await work.work(services)
     async with services.store.writing() as connection:
         await set_value(connection, round_value(work), started.isoformat())
