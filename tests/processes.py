@@ -58,7 +58,8 @@ class CollectorProcess:
 
     def start(self) -> subprocess.Popen[bytes]:
         """Start the service and wait until it answers."""
-        with (self.folder.parent / "collector.log").open("ab") as log:
+        file = self.folder.parent / "collector.log"
+        with file.open("ab") as log:
             process = subprocess.Popen(
                 [BIN / "fadewatch-collector", "serve"],
                 env=self.environment(),
@@ -67,7 +68,7 @@ class CollectorProcess:
             )
         deadline = time.monotonic() + START_S
         while not self._answers():
-            assert process.poll() is None, "the collector ended at once"
+            assert process.poll() is None, f"it ended: {file.read_text()[-1500:]}"
             assert time.monotonic() < deadline, "the collector does not answer"
             time.sleep(0.05)
         return process
