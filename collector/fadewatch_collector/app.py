@@ -166,6 +166,8 @@ async def serve(
     try:
         await upgrade(services.store)
         meters = new_meters()
+        if certificate is not None:
+            _watch_certificate(certificate, meters)
         runner = web.AppRunner(
             make_app(services, drain, meters),
             access_log_class=AccessLine,
@@ -191,6 +193,14 @@ def _certificate(settings: Settings) -> Certificate | None:
     if settings.tls_certificate is None or settings.tls_key is None:
         return None
     return Certificate(settings.tls_certificate, settings.tls_key)
+
+
+def _watch_certificate(certificate: Certificate, meters: Meters) -> None:
+    meters.gauge(
+        "tls_certificate_expires_timestamp_seconds",
+        "Until when the TLS certificate in use is good.",
+        certificate.expires_s,
+    )
 
 
 @asynccontextmanager

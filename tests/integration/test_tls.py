@@ -9,6 +9,7 @@ import ssl
 import subprocess
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -82,6 +83,7 @@ async def test_handshakes_show_the_new_certificate_once_it_was_renewed(
     certificate = Certificate(in_use.certificate, in_use.key)
     async with serving(certificate) as port:
         before, version = await asyncio.to_thread(shaken, port, pairs[0].authority)
+        first_until = certificate.expires_at
         unchanged = certificate.look()
         put(pairs[1], in_use)
         renewed = certificate.look()
@@ -90,6 +92,8 @@ async def test_handshakes_show_the_new_certificate_once_it_was_renewed(
     assert (unchanged, renewed) == (False, True)
     assert (before, after) == (der(pairs[0]), der(pairs[1]))
     assert version == "TLSv1.3"
+    # The authority of tests gives two days.
+    assert timedelta(days=1) < first_until - datetime.now(UTC) < timedelta(days=3)
 
 
 async def test_a_pair_that_does_not_match_leaves_the_one_before_and_is_told_once(

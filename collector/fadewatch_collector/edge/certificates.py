@@ -3,7 +3,10 @@
 import asyncio
 import logging
 import ssl
+from datetime import datetime
 from pathlib import Path
+
+from cryptography import x509
 
 from fadewatch_collector.errors import CollectorError
 
@@ -31,6 +34,13 @@ class Certificate:
     Connections that are open keep what they began with; a pair that cannot be used is
     logged once, and the one before stays.
 
+    Attributes
+    ----------
+    context
+        What a server is started with.
+    expires_at
+        Until when the certificate that is in use is good.
+
     Raises
     ------
     CertificateTrouble
@@ -41,7 +51,7 @@ class Certificate:
         self._certificate = certificate
         self._key = key
         self._seen = self._stamp()
-        self._current = self._loaded()
+        self._current, self.expires_at = self._loaded()
         self.context = self._current
         self.context.sni_callback = self._choose
 
@@ -57,12 +67,16 @@ class Certificate:
     def renew(self) -> bool:
         """Take the files anew; returns whether they are in use now."""
         try:
-            self._current = self._loaded()
+            self._current, self.expires_at = self._loaded()
         except CertificateTrouble as problem:
             log.error("%s; the one before stays in use", problem)  # noqa: TRY400
             return False
-        log.info("the TLS certificate was taken anew")
+        log.info("the TLS certificate was taken anew, good until %s", self.expires_at)
         return True
+
+    def expires_s(self) -> float:
+        """Return until when the certificate in use is good [s since 1970]."""
+        return self.expires_at.timestamp()
 
     async def watch(self, asked: asyncio.Event, every_s: float = LOOK_S) -> None:
         """Look at the files now and then, and take them at once when asked to."""
@@ -84,17 +98,18 @@ class Certificate:
         del name, context
         connection.context = self._current
 
-    def _loaded(self) -> ssl.SSLContext:
+    def _loaded(self) -> tuple[ssl.SSLContext, datetime]:
         context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.set_alpn_protocols(["http/1.1"])
         try:
             # Without a password, a key that has one would ask for it at the terminal.
             context.load_cert_chain(self._certificate, self._key, password=b"")
-        except OSError as problem:
-            why = problem.strerror or str(problem)
+            shown = x509.load_pem_x509_certificate(self._certificate.read_bytes())
+        except (OSError, ValueError) as problem:
+            why = getattr(problem, "strerror", None) or str(problem)
             raise CertificateTrouble(self._certificate, self._key, why) from problem
-        return context
+        return context, shown.not_valid_after_utc
 
     def _stamp(self) -> _Stamp:
         return tuple(_stamp_of(file) for file in (self._certificate, self._key))
