@@ -92,6 +92,7 @@ def steps(stage: Stage, seconds: float) -> list[Step]:
         ("a request's number leads to its log line", lambda: checks.request_id(stage)),
         ("metrics of both", lambda: checks.metrics(stage)),
         ("backup, restore into an empty database, equal", lambda: checks.backup(stage)),
+        ("the same on SQLite, with TLS by the collector", lambda: checks.sqlite(stage)),
     ]
 
 

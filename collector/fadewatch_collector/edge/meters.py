@@ -29,6 +29,8 @@ METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS", "PATCH"}
 NO_ROUTE = "none"
 """The route of a request that no page or address of the API is there for."""
 
+_Route = tuple[Counter, Histogram]
+
 
 class Meters:
     """Counters and histograms of one application."""
@@ -61,6 +63,7 @@ class Meters:
             buckets=GROUP_SIZES,
             registry=registry,
         )
+        self._routes: dict[tuple[str, str, int], _Route] = {}
         self._requests = Counter(
             "fadewatch_http_requests",
             "Requests answered, by route and class of the status.",
@@ -102,10 +105,19 @@ class Meters:
     ) -> None:
         """Count a request; one that stays open for its own sake has no time."""
         method = method if method in METHODS else "other"
-        route = route or NO_ROUTE
-        self._requests.labels(method, route, f"{status // 100}xx").inc()
+        key = (method, route or NO_ROUTE, status // 100)
+        count, time = self._routes.get(key) or self._new_route(*key)
+        count.inc()
         if seconds is not None:
-            self._request_s.labels(method, route).observe(seconds)
+            time.observe(seconds)
+
+    def _new_route(self, method: str, route: str, hundreds: int) -> _Route:
+        # Looking children up by their labels takes longer than counting.
+        found = self._routes[method, route, hundreds] = (
+            self._requests.labels(method, route, f"{hundreds}xx"),
+            self._request_s.labels(method, route),
+        )
+        return found
 
     def waited(self, access: str, seconds: float) -> None:
         """Count a wait for a connection to the database."""

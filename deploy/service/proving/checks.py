@@ -68,16 +68,25 @@ def ask(
 
 def agent(stage: Stage) -> str:
     """Let this machine's own agent enrol and report."""
+    _report_here(stage, stage.environment(), stage.url, "agent")
+    expect(psql(stage, "SELECT count(*) FROM reports"), ["1"], "reports")
+    return "1 report"
+
+
+def _report_here(
+    stage: Stage, environment: dict[str, str], url: str, state: str
+) -> None:
     token = stage.folder / "token"
-    token.write_text(stage.collector("token", "new", "--label", "this machine"))
+    words = ("token", "new", "--label", "this machine")
+    token.write_text(stage.run(environment, *words))
     done = subprocess.run(
         [
             stage.bin / "fadewatch-agent",
             "report",
-            f"--collector={stage.url}",
+            f"--collector={url}",
             f"--token-file={token}",
             f"--ca={stage.authority}",
-            f"--state={stage.folder / 'agent'}",
+            f"--state={stage.folder / state}",
             "--patience=0",
         ],
         capture_output=True,
@@ -86,8 +95,6 @@ def agent(stage: Stage) -> str:
     )
     if done.returncode not in FADEWATCH_READ:
         raise StepError(f"the agent ended with {done.returncode}: {done.stderr}")
-    expect(psql(stage, "SELECT count(*) FROM reports"), ["1"], "reports")
-    return "1 report"
 
 
 def news(stage: Stage, load: Load) -> str:
@@ -199,6 +206,27 @@ def backup(stage: Stage) -> str:
     stage.collector("export", "fleet", "--out", str(out[1]), database="restored")
     expect(out[1].read_bytes(), out[0].read_bytes(), "the fleet CSV")
     return f"{len(names)} tables, {rows} rows, the fleet CSV byte for byte"
+
+
+def sqlite(stage: Stage) -> str:
+    """Serve TLS from SQLite, back up meanwhile, restore into a fresh folder."""
+    here, fresh = (stage.sqlite_environment(name) for name in ("sqlite", "fresh"))
+    stage.start_collector(0, here)
+    _report_here(stage, here, here["FADEWATCH_PUBLIC_URL"], "agent-2")
+    file = stage.folder / "backup.sqlite3"
+    stage.run(here, "database", "backup", "--out", str(file))
+    stage.stop_collector(0)
+    stage.run(fresh, "database", "restore", str(file))
+    stage.run(fresh, "database", "check")
+    fleets = []
+    for environment in (here, fresh):
+        out = stage.folder / "fleet.csv"
+        stage.run(environment, "export", "fleet", "--out", str(out))
+        fleets.append(out.read_bytes())
+    expect(fleets[1], fleets[0], "the fleet CSV")
+    rows = fleets[0].count(b"\r\n") - 1
+    expect(rows, 1, "laptops in the fleet CSV")
+    return "the fleet CSV byte for byte"
 
 
 EVERY_ROW = "string_agg(t::text, ';' ORDER BY t::text)"

@@ -181,11 +181,26 @@ class Stage:
             "OPENBLAS_NUM_THREADS": "1",
         }
 
+    def sqlite_environment(self, name: str) -> dict[str, str]:
+        """Return the settings of a collector on SQLite that serves TLS itself."""
+        shared = self.environment()
+        del shared["FADEWATCH_DATABASE_URL"], shared["FADEWATCH_TRUSTED_PROXIES"]
+        return shared | {
+            "FADEWATCH_DATA_FOLDER": str(self.folder / name),
+            "FADEWATCH_PUBLIC_URL": f"https://{HOST}:{self.ports[0]}",
+            "FADEWATCH_TLS_CERTIFICATE": str(self.folder / "certificate.pem"),
+            "FADEWATCH_TLS_KEY": str(self.folder / "key.key"),
+        }
+
     def collector(self, *words: str, database: str = "fadewatch") -> str:
         """Run one of the collector's commands and return what it printed."""
+        return self.run(self.environment(0, database), *words)
+
+    def run(self, environment: dict[str, str], *words: str) -> str:
+        """Run a command of the collector with settings of its own."""
         done = subprocess.run(
             [self.bin / "fadewatch-collector", *words],
-            env=self.environment(0, database),
+            env=environment,
             capture_output=True,
             text=True,
             check=False,
@@ -196,21 +211,27 @@ class Stage:
             )
         return done.stdout.strip()
 
-    def start_collector(self, number: int) -> None:
+    def start_collector(
+        self, number: int, environment: dict[str, str] | None = None
+    ) -> None:
         """Start a collector and wait until it is ready."""
+        settings = environment or self.environment(number)
         with self.log(number).open("ab") as log:
             process = self.collectors[number] = subprocess.Popen(
                 [self.bin / "fadewatch-collector", "serve"],
-                env=self.environment(number),
+                env=settings,
                 stdout=log,
                 stderr=log,
             )
+        scheme = "https" if "FADEWATCH_TLS_KEY" in settings else "http"
+        url = f"{scheme}://{HOST}:{self.ports[number]}/readyz"
 
         def is_ready() -> bool:
             if process.poll() is not None:
                 raise StepError(f"the collector ended: see {self.log(number)}")
-            url = f"http://{HOST}:{self.ports[number]}/readyz"
-            with urllib.request.urlopen(url, timeout=10) as answer:
+            with urllib.request.urlopen(
+                url, timeout=10, context=self.trust()
+            ) as answer:
                 return bool(answer.status == HTTPStatus.OK)
 
         wait_until(is_ready, f"collector {number}")
