@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 from pydantic import Field, FilePath, SecretStr, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
+from fadewatch_collector.rules.retention import LEAST_KEPT_DAYS
+
 Network = IPv4Network | IPv6Network
 
 _MAIL_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+")
@@ -151,6 +153,16 @@ class Settings(BaseSettings):
         description="Reports that may wait for their commit; past it agents are told "
         "to come back later.",
     )
+    keep_reports_days: int = Field(
+        default=400,
+        ge=0,
+        description="How long raw reports and readings are kept [days]; 0 is for ever.",
+    )
+    keep_daily_days: int = Field(
+        default=0,
+        ge=0,
+        description="How long daily values are kept [days]; 0 is for ever.",
+    )
     mail_host: str | None = Field(
         default=None, description="Mail server; no mail is sent when it is not set."
     )
@@ -248,6 +260,15 @@ class Settings(BaseSettings):
         address = info.data.get("metrics_address")
         if value is None and address and not _is_loopback(_split(address)[0]):
             raise ValueError("metrics beyond the loopback address need a token")
+        return value
+
+    @field_validator("keep_reports_days", "keep_daily_days")
+    @classmethod
+    def _kept_for_long_enough(cls, value: int) -> int:
+        if 0 < value < LEAST_KEPT_DAYS:
+            raise ValueError(
+                f"keep them for {LEAST_KEPT_DAYS} days at least, or for ever with 0"
+            )
         return value
 
     @field_validator("mail_security")

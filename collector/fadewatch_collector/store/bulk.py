@@ -105,8 +105,15 @@ async def upsert_rows(
     table: Table,
     names: tuple[str, ...],
     rows: Sequence[Row],
+    only_if: str = "true",
 ) -> None:
-    """Insert rows, or overwrite those with the same primary key; each key once."""
+    """Insert rows, or overwrite those with the same primary key; each key once.
+
+    Parameters
+    ----------
+    only_if
+        Condition in SQL without which a row that is there stays as it is.
+    """
     keys = [column.name for column in table.primary_key]
     changed = ", ".join(f"{n} = excluded.{n}" for n in names if n not in keys)
     await insert_rows(
@@ -114,7 +121,7 @@ async def upsert_rows(
         table,
         names,
         rows,
-        f"ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {changed}",
+        f"ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {changed} WHERE {only_if}",
     )
 
 

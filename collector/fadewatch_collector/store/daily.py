@@ -33,7 +33,12 @@ _counts = attrgetter(*_CHARGING)
 async def save_days(
     connection: AsyncConnection, days: Iterable[tuple[int, date]]
 ) -> None:
-    """Work out the daily values of packs on days anew, from their readings."""
+    """Work out the daily values of packs on days anew, from their readings.
+
+    A day's value is replaced only by one that more readings make: when its readings
+    have been deleted since, a report that comes late cannot take its place alone, nor
+    one that comes a second time.
+    """
     wanted = set(days)
     capacity: dict[tuple[int, str, date], list[Any]] = defaultdict(list)
     charging: dict[tuple[int, date], list[Any]] = defaultdict(list)
@@ -47,12 +52,14 @@ async def save_days(
         daily_capacity,
         _CAPACITY,
         [_capacity_day(key, rows) for key, rows in sorted(capacity.items())],
+        only_if=f"excluded.readings > {daily_capacity.name}.readings",
     )
     await upsert_rows(
         connection,
         daily_charging,
         ("pack_id", *_CHARGING),
         [_charging_day(*key, rows) for key, rows in sorted(charging.items())],
+        only_if=f"excluded.readings > {daily_charging.name}.readings",
     )
 
 

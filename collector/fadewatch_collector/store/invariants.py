@@ -9,8 +9,10 @@ from typing import Any
 
 from sqlalchemy import (
     ColumnElement,
+    DateTime,
     Select,
     Table,
+    Text,
     cast,
     exists,
     func,
@@ -19,6 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects.postgresql import JSONB
 
+from fadewatch_collector.store.retention import READINGS_KEPT_FROM
 from fadewatch_collector.store.tables import (
     alerts,
     daily_capacity,
@@ -28,6 +31,7 @@ from fadewatch_collector.store.tables import (
     readings,
     reports,
     slot_stays,
+    store_values,
     unreadable_reports,
 )
 
@@ -43,6 +47,8 @@ def invariants(dialect: str) -> Invariants:
             report.report_id
         ).where(
             _carries_packs(dialect),
+            # Readings of before may be deleted, when their report came very late.
+            _is_measured_since_all_is_kept(dialect),
             *(
                 ~exists().where(other.c.report_id == report.report_id)
                 for other in (filing_queue, unreadable_reports, readings)
@@ -85,6 +91,18 @@ def _orphans(of: Table, name: str, parent: Table) -> Select[Any]:
         select(of.c[name]).distinct().where(~exists().where(key == of.c[name]))
     )
     return query
+
+
+def _is_measured_since_all_is_kept(dialect: str) -> ColumnElement[bool]:
+    # SQLite keeps moments as texts that begin alike; PostgreSQL must be told.
+    kind = Text() if dialect == "sqlite" else DateTime(timezone=True)
+    kept_from = (
+        select(cast(store_values.c.value, kind))
+        .where(store_values.c.name == READINGS_KEPT_FROM)
+        .scalar_subquery()
+    )
+    measured_at = cast(reports.c.measured_at, kind)
+    return or_(kept_from.is_(None), measured_at >= kept_from)
 
 
 def _carries_packs(dialect: str) -> ColumnElement[bool]:

@@ -9,6 +9,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from fadewatch_collector.rules.levels import KEPT, Level
 from fadewatch_collector.rules.records import Move
 from fadewatch_collector.store.daily import forget_days, save_days
+from fadewatch_collector.store.retention import readings_kept_from
 from fadewatch_collector.store.tables import readings
 from fadewatch_common.wear import is_plausible, wear
 
@@ -65,7 +66,14 @@ async def move_readings(
         .values(pack_id=new)
         .returning(column.measured_at)
     )
-    days = {(pack, at.date()) for at in result.scalars() for pack in (old, new)}
+    kept_from = await readings_kept_from(connection)
+    days = {
+        (pack, at.date())
+        for at in result.scalars()
+        # The value of a day whose readings may be gone cannot be worked out again.
+        if kept_from is None or at >= kept_from
+        for pack in (old, new)
+    }
     if days:
         await forget_days(connection, days)
         await save_days(connection, days)

@@ -10,6 +10,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.swap_verdict import Arrival, PackKind, Verdict
 from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.retention import readings_kept_from
 from fadewatch_collector.store.tables import (
     laptops,
     packs,
@@ -135,11 +136,15 @@ async def pack_kinds(
     }
 
 
-async def arrival_of(connection: AsyncConnection, swap: SwapRow) -> Arrival:
-    """Return what the new pack's first readings in its place say."""
+async def arrival_of(connection: AsyncConnection, swap: SwapRow) -> Arrival | None:
+    """Return what the new pack's first readings in its place say.
+
+    None when they were deleted, being old: later ones do not tell how it arrived.
+    """
     column = readings.c
     query = (
         select(
+            column.measured_at,
             column.state,
             column.remaining_capacity,
             column.full_charge_capacity,
@@ -156,6 +161,11 @@ async def arrival_of(connection: AsyncConnection, swap: SwapRow) -> Arrival:
         .limit(ARRIVAL_READINGS)
     )
     rows = (await connection.execute(query)).all()
+    kept_from = await readings_kept_from(connection)
+    is_old = kept_from is not None and swap.at < kept_from
+    # What is old is there still when its month is not over.
+    if is_old and (not rows or rows[0].measured_at != swap.at):
+        return None
     charges = [charge for row in rows if (charge := _charge(row)) is not None]
     wears = [
         wear(row.full_charge_capacity, row.design_capacity)

@@ -12,7 +12,9 @@ from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
 from fadewatch_collector.usecases.forecasts import keep_forecasts
+from fadewatch_collector.usecases.months import keep_months
 from fadewatch_collector.usecases.notifications import make_digests
+from fadewatch_collector.usecases.retention import clear_out
 from fadewatch_collector.usecases.services import Services
 
 log = logging.getLogger(__name__)
@@ -48,10 +50,12 @@ class Round:
 
 
 ROUNDS = (
+    Round("keep-months", 1, keep_months),
     Round("assess-all", 2, assess_all),
     Round("keep-search-terms", 3, keep_search_terms),
     Round("tell-charging-habits", 3, tell_habits),
     Round("look-for-silent", None, look_for_silent),
+    Round("clear-out", 4, clear_out),
     Round("make-digests", 6, make_digests),
     Round("keep-forecasts", 3, keep_forecasts),
     Round("sum-up-fleet", None, sum_up_fleet),

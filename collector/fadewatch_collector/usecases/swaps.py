@@ -27,6 +27,10 @@ async def judge_swaps(services: Services, pack_ids: Collection[int]) -> None:
         waiting = await rows.swaps_to_judge(connection, pack_ids)
         found: dict[Subject, list[Finding]] = {}
         for swap in waiting:
+            arrival = await rows.arrival_of(connection, swap)
+            if arrival is None:
+                # What was said of it while its readings were there stands.
+                continue
             kinds = await rows.pack_kinds(
                 connection, {swap.old_pack_id, swap.new_pack_id}
             )
@@ -37,7 +41,7 @@ async def judge_swaps(services: Services, pack_ids: Collection[int]) -> None:
             verdict = judge_swap(
                 kinds[swap.old_pack_id],
                 new,
-                await rows.arrival_of(connection, swap),
+                arrival,
                 await rows.laptops_with_type(connection, swap, new),
                 policy,
                 was_here_before=await rows.carried_before(connection, swap, new),

@@ -11,6 +11,8 @@ ABOUT = "/about"
 ROUND_WORDS = {
     "assess-all": "Every pack is assessed",
     "keep-search-terms": "What laptops are found by is compared",
+    "keep-months": "Months for readings are made ready (PostgreSQL)",
+    "clear-out": "What was kept for long enough is deleted",
     "look-for-silent": "Silent laptops are looked for",
     "make-digests": "The day's digests are written",
     "tell-charging-habits": "How packs are charged is told",
