@@ -114,7 +114,7 @@ async def test_a_holder_that_falls_silent_loses_the_clock_to_another(
     monkeypatch.setattr(f"{where}.LOOK_S", 60)
     monkeypatch.setattr(
         f"{where}._SERVER_SETTINGS",
-        {"idle_session_timeout": "200", "no_such_setting": "1"},
+        {"idle_session_timeout": "200ms", "no_such_setting": "1"},
     )
     other = open_store(services.settings.store_url)
     try:

@@ -10,6 +10,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from fadewatch_collector.store.server_settings import asking_for
 from fadewatch_collector.store.store import Store
 from fadewatch_collector.store.trouble import told_as_trouble
 
@@ -29,13 +30,13 @@ clock moves within 20 s. Own choice."""
 
 _SERVER_SETTINGS = {
     "application_name": f"fadewatch clock {os.getpid()}",
-    "idle_session_timeout": str(SILENT_S * 1000),
+    "idle_session_timeout": f"{SILENT_S}s",
     # For servers without the line above, which is PostgreSQL 14's: the peer is asked
     # after 5 s, three times, and data may go unacknowledged as long as that.
     "tcp_keepalives_idle": "5",
     "tcp_keepalives_interval": "3",
     "tcp_keepalives_count": "3",
-    "tcp_user_timeout": str(SILENT_S * 1000),
+    "tcp_user_timeout": f"{SILENT_S}s",
 }
 
 
@@ -89,15 +90,7 @@ async def _turn(
 
 async def _ask_to_be_watched(connection: AsyncConnection) -> None:
     """Let the server end this session soon when nothing is heard from it."""
-    for name, value in _SERVER_SETTINGS.items():
-        # A setting that the server does not know is left out.
-        await connection.execute(
-            text(
-                "SELECT set_config(name, :value, false) FROM pg_settings "
-                "WHERE name = :name"
-            ),
-            {"name": name, "value": value},
-        )
+    await connection.execute(text(asking_for(_SERVER_SETTINGS)))
 
 
 async def _watch(connection: AsyncConnection, lost: asyncio.Event) -> None:

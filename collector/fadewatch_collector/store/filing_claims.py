@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, delete, func, select
+from sqlalchemy import ColumnElement, delete, func, select, text
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.bulk import among
+from fadewatch_collector.store.server_settings import asking_for
 from fadewatch_collector.store.store import Store
 from fadewatch_collector.store.tables import (
     filing_queue,
@@ -38,6 +39,10 @@ collectors than these ever file at once. Own choice."""
 LANES_AT_ONCE = 4
 """Lanes a collector takes first; only when little waits in them it takes all that are
 free. With much waiting, four collectors file side by side. Own choice."""
+
+
+_WATCHED = {"idle_in_transaction_session_timeout": "20s"}
+"""A collector that froze while it was filing gives its claim up after that. Own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,7 @@ async def claimed_reports(store: Store, limit: int) -> AsyncIterator[Claim]:
 
 
 async def _claim(connection: AsyncConnection, limit: int) -> list[StoredReport]:
+    await connection.execute(text(asking_for(_WATCHED, here_only=True)))
     # Whoever has to be alone with the packs takes this turn for itself.
     await share_turn(connection, Turn.FILING)
     # A search from the same end would leave the last lanes waiting.

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, event, make_url
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
+from fadewatch_collector.store.server_settings import KEPT_ALIVE, asking_for
 from fadewatch_collector.store.trouble import told_as_trouble
 
 BUSY_TIMEOUT_MS = 30_000
@@ -112,6 +113,7 @@ def open_store(url: str) -> Store:
     else:
         parsed = parsed.set(drivername="postgresql+asyncpg")
         engine = create_async_engine(parsed, hide_parameters=True, pool_pre_ping=True)
+        _prepare_sessions(engine)
     return Store(engine)
 
 
@@ -132,6 +134,15 @@ def prepare_sqlite(connection: Any) -> None:
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _prepare_sessions(engine: AsyncEngine) -> None:
+    @event.listens_for(engine.sync_engine, "connect")
+    def on_connect(dbapi_connection: Any, _record: object) -> None:
+        cursor = dbapi_connection.cursor()
+        cursor.execute(asking_for(KEPT_ALIVE))
+        cursor.close()
+        dbapi_connection.commit()
 
 
 def _prepare_engine(engine: AsyncEngine) -> None:
