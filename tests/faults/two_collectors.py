@@ -2,6 +2,7 @@
 
 import asyncio
 import itertools
+import re
 import signal
 import subprocess
 import time
@@ -51,6 +52,9 @@ _CLOCK_HOLDER = """
     AND held.granted AND held.objsubid = 1 AND held.database =
     (SELECT oid FROM pg_database WHERE datname = current_database())
 """
+
+
+_ROUND = re.compile(r"round (\S+) went over")
 
 
 class ManyWays(Senders):
@@ -153,10 +157,9 @@ class Pair:
     def rounds_done(self) -> Counter[str]:
         """Count the rounds that both have written to their logs as done."""
         return Counter(
-            line.split(" round ", 1)[1].split()[0]
+            name
             for collector in self.collectors
-            for line in _log(collector).read_text().splitlines()
-            if " round " in line and "went over" in line
+            for name in _ROUND.findall(_log(collector).read_text())
         )
 
 
