@@ -1,12 +1,13 @@
 """The pages on a real port with a real store, and a browser's manners to ask them."""
 
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
 from aiohttp import FormData, web
 from aiohttp.test_utils import TestClient, TestServer
+from aiohttp.typedefs import Middleware
 from multidict import CIMultiDictProxy
 from yarl import URL
 
@@ -175,10 +176,16 @@ class Pages:
 
 @asynccontextmanager
 async def running_pages(
-    services: Services, port: int | None = None
+    services: Services, port: int | None = None, before: Sequence[Middleware] = ()
 ) -> AsyncIterator[Pages]:
-    """Run the pages alone, on a free port unless one is given."""
-    app = web.Application()
+    """Run the pages alone, on a free port unless one is given.
+
+    Parameters
+    ----------
+    before
+        What stands before all that the pages bring.
+    """
+    app = web.Application(middlewares=before)
     add_edge(app, services.settings)
     add_pages(app, services)
 

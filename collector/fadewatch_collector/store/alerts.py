@@ -144,9 +144,18 @@ class QuietLaptop:
 
 
 async def quiet_laptops(
-    connection: AsyncConnection, now: datetime, days: int
+    connection: AsyncConnection,
+    now: datetime,
+    days: int,
+    among: Collection[int] | None = None,
 ) -> list[QuietLaptop]:
-    """Return laptops that have not reported for so many days, or never since."""
+    """Return laptops that have not reported for so many days, or never since.
+
+    Parameters
+    ----------
+    among
+        Numbers of the laptops looked at; None: all of them.
+    """
     column = laptops.c
     heard = func.coalesce(column.last_report_at, column.enrolled_at)
     query = select(
@@ -157,6 +166,8 @@ async def quiet_laptops(
         column.last_report_at,
         column.enrolled_at,
     ).where(heard < now - timedelta(days=days))
+    if among is not None:
+        query = query.where(column.id.in_(among))
     return [
         QuietLaptop(
             Subject(number, None, site), maker, model, last, last or enrolled_at

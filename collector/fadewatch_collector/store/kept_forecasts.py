@@ -17,11 +17,18 @@ from fadewatch_collector.store.tables import (
 )
 
 
-async def keep_forecasts(connection: AsyncConnection, as_of: date) -> int:
+async def keep_forecasts(
+    connection: AsyncConnection, as_of: date, among: tuple[int, int]
+) -> int:
     """Keep the forecast of each pack that is in a slot and not worn out yet.
 
     Each stands under ``as_of``; one that is there already stays as it is. Returns how
     many were kept.
+
+    Parameters
+    ----------
+    among
+        First and last number of the packs gone over.
     """
     said = assessments.c
     copied = ("wear", "plan_wear", "replace_wear")
@@ -33,7 +40,9 @@ async def keep_forecasts(connection: AsyncConnection, as_of: date) -> int:
         for name in ("plan", "replace")
         for end in ("earliest", "on", "latest")
     ]
-    kept = select(kept_forecasts.c.pack_id).where(kept_forecasts.c.as_of == as_of)
+    kept = select(kept_forecasts.c.pack_id).where(
+        kept_forecasts.c.as_of == as_of, kept_forecasts.c.pack_id.between(*among)
+    )
     query = (
         select(
             said.pack_id,
@@ -47,6 +56,7 @@ async def keep_forecasts(connection: AsyncConnection, as_of: date) -> int:
         )
         .distinct()
         .where(
+            said.pack_id.between(*among),
             said.band != "unknown",
             said.wear < said.replace_wear,
             said.plan_wear.is_not(None),
@@ -58,10 +68,15 @@ async def keep_forecasts(connection: AsyncConnection, as_of: date) -> int:
     return int(result.rowcount)
 
 
-async def forget_forecasts(connection: AsyncConnection, before: date) -> None:
-    """Drop the forecasts of before a day."""
+async def forget_forecasts(
+    connection: AsyncConnection, before: date, among: tuple[int, int]
+) -> None:
+    """Drop the forecasts of some packs of before a day."""
+    column = kept_forecasts.c
     await connection.execute(
-        delete(kept_forecasts).where(kept_forecasts.c.as_of < before)
+        delete(kept_forecasts).where(
+            column.as_of < before, column.pack_id.between(*among)
+        )
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime, timedelta
+from typing import Any
 
 from fadewatch_collector.rules.alert_terms import AlertKind
 from fadewatch_collector.rules.alerting import Finding, Settlement, settle
@@ -11,7 +12,7 @@ from fadewatch_collector.rules.policy_scopes import policy_in_force, scopes_of
 from fadewatch_collector.store import alert_changes as changes
 from fadewatch_collector.store import alerts as rows
 from fadewatch_collector.store.alert_changes import Change
-from fadewatch_collector.store.alerts import Subject
+from fadewatch_collector.store.alerts import QuietLaptop, Subject
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.notifications import queue_alerts
@@ -95,32 +96,53 @@ async def _update(
 async def look_for_silent(services: Services) -> int:
     """Alert on laptops that stopped reporting; end it for those that are back.
 
-    How long is too long is the policy's of each laptop.
+    How long is too long is the policy's of each laptop. Some at a time, so that reports
+    which come in meanwhile do not wait for thousands of alerts.
     """
     now = services.clock()
-    async with services.store.writing() as connection:
+    async with services.store.reading() as connection:
         policies = await all_changes(connection)
-        days = [changed.get("silent_days") for changed in policies.values()]
-        shortest = min(
-            [
-                services.policy.silent_days,
-                *(int(day) for day in days if day is not None),
-            ]
-        )
+        shortest = _shortest_silence(services, policies)
+        quiet = await rows.quiet_laptops(connection, now, shortest)
+        called = await rows.laptops_called_silent(connection)
+    numbers = sorted({laptop.subject.laptop_id or 0 for laptop in quiet} | set(called))
+    count = 0
+    for start in range(0, len(numbers), SUBJECTS_AT_ONCE):
+        part = numbers[start : start + SUBJECTS_AT_ONCE]
         found: dict[Subject, list[Finding]] = {}
-        for laptop in await rows.quiet_laptops(connection, now, shortest):
-            scopes = scopes_of(laptop.subject.site, laptop.maker, laptop.model)
-            policy = policy_in_force(services.policy, policies, scopes)
-            if now - laptop.since > timedelta(days=policy.silent_days):
-                finding = silent_finding(laptop.last_report_at, policy.silent_days)
-                found[laptop.subject] = [finding]
-        count = len(found)
-        known = {subject.laptop_id for subject in found}
-        for laptop_id in await rows.laptops_called_silent(connection):
-            if laptop_id not in known:
+        async with services.store.writing() as connection:
+            # Asked again: one may have reported since.
+            for laptop in await rows.quiet_laptops(connection, now, shortest, part):
+                finding = _silent(services, policies, laptop, now)
+                if finding is not None:
+                    found[laptop.subject] = [finding]
+            count += len(found)
+            known = {subject.laptop_id for subject in found}
+            for laptop_id in sorted(set(part) & set(called) - known):
                 found[Subject(laptop_id, None, None)] = []
-        await apply_findings(connection, found, {"silent"}, now)
+            await apply_findings(connection, found, {"silent"}, now)
     return count
+
+
+def _shortest_silence(
+    services: Services, policies: Mapping[str, Mapping[str, Any]]
+) -> int:
+    days = [changed.get("silent_days") for changed in policies.values()]
+    known = [int(day) for day in days if day is not None]
+    return min([services.policy.silent_days, *known])
+
+
+def _silent(
+    services: Services,
+    policies: Mapping[str, Mapping[str, Any]],
+    laptop: QuietLaptop,
+    now: datetime,
+) -> Finding | None:
+    scopes = scopes_of(laptop.subject.site, laptop.maker, laptop.model)
+    days = policy_in_force(services.policy, policies, scopes).silent_days
+    if now - laptop.since <= timedelta(days=days):
+        return None
+    return silent_finding(laptop.last_report_at, days)
 
 
 async def heard_from(services: Services, laptop_ids: Collection[int]) -> None:

@@ -11,13 +11,14 @@ import numpy as np
 from fadewatch_collector.analysis.held import LEADS, Outcomes, Tally, by_lead
 from fadewatch_collector.rules.held import ThresholdName, is_due, kept_since
 from fadewatch_collector.store import kept_forecasts as rows
+from fadewatch_collector.store.histories import pack_ids_after
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.services import Services
 
 KEPT_ON = "forecasts-kept-on"
 CHUNK = 5_000
-"""Forecasts read at a time [count]. Own choice."""
+"""Forecasts read, and packs gone over, at a time [count]. Own choice."""
 
 EPOCH = date(1970, 1, 1)
 
@@ -31,16 +32,27 @@ class HeldForecasts:
 
 
 async def keep_forecasts(services: Services) -> int:
-    """Keep this month's forecasts once, and drop very old ones; returns how many."""
+    """Keep this month's forecasts once, and drop very old ones; returns how many.
+
+    Some packs at a time, so that reports which come in meanwhile do not wait for all; a
+    run that was cut short goes on with those that it left.
+    """
     today = services.clock().date()
-    async with services.store.writing() as connection:
+    async with services.store.reading() as connection:
         kept = await get_value(connection, KEPT_ON)
-        if not is_due(date.fromisoformat(kept) if kept else None, today):
-            return 0
-        count = await rows.keep_forecasts(connection, today)
-        await rows.forget_forecasts(connection, kept_since(today))
-        await set_value(connection, KEPT_ON, today.isoformat())
-    return count
+    if not is_due(date.fromisoformat(kept) if kept else None, today):
+        return 0
+    after, count = 0, 0
+    while True:
+        async with services.store.writing() as connection:
+            packs = await pack_ids_after(connection, after, CHUNK)
+            if not packs:
+                await set_value(connection, KEPT_ON, today.isoformat())
+                return count
+            among = (packs[0], packs[-1])
+            count += await rows.keep_forecasts(connection, today, among)
+            await rows.forget_forecasts(connection, kept_since(today), among)
+        after = packs[-1]
 
 
 async def held_forecasts(
