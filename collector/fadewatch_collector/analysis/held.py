@@ -79,8 +79,10 @@ class Tally:
     before, within, after, waiting
         Of those whose latest day has come and is known: crossed before the earliest day,
         within the interval, after the latest day, or not even yet.
+    packs
+        Numbers of their packs; one may stand in several of the arrays.
     errors
-        Of the same: days from the middle day to the crossing; where it has not come, to
+        Of the same as ``before``: days from the middle day to the crossing; where it has not come, to
         the last reading.
     leads
         Days from the forecast to its middle day.
@@ -97,15 +99,20 @@ class Tally:
     earliest: Point = field(default_factory=Point)
     middle: Point = field(default_factory=Point)
     latest: Point = field(default_factory=Point)
-    packs: set[int] = field(default_factory=set)
+    packs: list[CountArray] = field(default_factory=list)
     errors: list[FloatArray] = field(default_factory=list)
     leads: list[FloatArray] = field(default_factory=list)
     censored: list[Mask] = field(default_factory=list)
 
+    @property
+    def pack_count(self) -> int:
+        """Packs of these forecasts, each once."""
+        return np.unique(np.concatenate(self.packs)).size if self.packs else 0
+
     def add(self, found: Outcomes, today: float) -> None:
         """Count more forecasts, by what is known on a day."""
         self.forecasts += found.as_of.size
-        self.packs.update(found.pack.tolist())
+        self.packs.append(np.unique(found.pack))
         came = ~np.isnan(found.passed)
         for point, day in (
             (self.earliest, found.earliest),

@@ -167,7 +167,7 @@ def _held_row(threshold: ThresholdName, lead: str, tally: Tally) -> HeldRow:
         threshold=threshold,
         lead=lead,
         forecasts=tally.forecasts,
-        packs=len(tally.packs),
+        packs=tally.pack_count,
         open=tally.open,
         **_point("earliest", tally.earliest),
         **_point("middle", tally.middle),

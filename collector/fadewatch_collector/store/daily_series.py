@@ -11,10 +11,8 @@ from sqlalchemy import select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.analysis.arrays import CountArray, FloatArray
-from fadewatch_collector.store.raw_rows import raw_rows
+from fadewatch_collector.store.raw_rows import EPOCH_ORDINAL, raw_rows
 from fadewatch_collector.store.tables import daily_capacity, packs
-
-EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
 # One value holds all numbers: a statement takes a limited number of values. A pack comes
 # as a few texts: a row each day takes nearly twice as long until it stands in an array.

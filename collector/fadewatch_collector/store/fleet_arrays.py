@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from contextlib import aclosing
 from dataclasses import dataclass
-from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,7 @@ from fadewatch_collector.analysis.arrays import CodeArray, CountArray, FloatArra
 from fadewatch_collector.analysis.figures import BANDS
 from fadewatch_collector.rules.pack_types import Described
 from fadewatch_collector.store.fleet_view import OWN_HISTORY, TYPE_FIELDS
-from fadewatch_collector.store.raw_rows import stream_raw_rows
+from fadewatch_collector.store.raw_rows import day_numbers, stream_raw_rows
 from fadewatch_collector.store.tables import (
     assessments,
     laptops,
@@ -25,8 +24,6 @@ from fadewatch_collector.store.tables import (
 
 CHUNK = 5_000
 """Packs read at a time [count]. Own choice."""
-
-EPOCH = date(1970, 1, 1).toordinal()
 
 _DAYS = (
     "plan_earliest",
@@ -165,29 +162,12 @@ def _columns(
         "id": np.array(number, dtype=np.int64),
         "is_in_slot": np.array(in_slot, dtype=np.bool_),
         "site": sites.of(site),
-        "made": _days(made),
-        "first_seen": _days([_day_of(at) for at in first]),
-        "last_seen": _days([_day_of(at) for at in last]),
+        "made": day_numbers(made),
+        "first_seen": day_numbers(first),
+        "last_seen": day_numbers(last),
         "band": np.array([_CODES[one] for one in band], dtype=np.int8),
         "fade": np.array(fade, dtype=np.float64),
-        "passed": _days(passed),
+        "passed": day_numbers(passed),
         "said": said.of(zip(*columns[_FIRST + len(_DAYS) :], strict=True)),
-        **{name: _days(days) for name, days in zip(_DAYS, ahead, strict=True)},
+        **{name: day_numbers(days) for name, days in zip(_DAYS, ahead, strict=True)},
     }
-
-
-def _day_of(at: datetime | str) -> date | str:
-    return at[:10] if isinstance(at, str) else at.date()
-
-
-def _days(values: Sequence[date | str | None]) -> FloatArray:
-    # Packs share their days: each is read once.
-    number = {value: _day(value) for value in set(values)}
-    return np.array([number[value] for value in values], dtype=np.float64)
-
-
-def _day(value: date | str | None) -> float:
-    if value is None:
-        return np.nan
-    day = date.fromisoformat(value) if isinstance(value, str) else value
-    return float(day.toordinal() - EPOCH)

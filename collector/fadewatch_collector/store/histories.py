@@ -19,11 +19,11 @@ from fadewatch_collector.rules.assessment import Assessment
 from fadewatch_collector.rules.pack_types import pool_name
 from fadewatch_collector.store.alerts import Subject
 from fadewatch_collector.store.daily_series import (
-    EPOCH_ORDINAL,
     DailySeries,
     load_series,
     packs_in_two_units,
 )
+from fadewatch_collector.store.raw_rows import EPOCH_ORDINAL
 from fadewatch_collector.store.tables import (
     assessments,
     daily_capacity,

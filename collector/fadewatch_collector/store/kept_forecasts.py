@@ -1,6 +1,7 @@
 """Rows of forecasts as they stood, and of what came."""
 
 from collections.abc import AsyncGenerator, Sequence
+from contextlib import aclosing
 from datetime import date
 from typing import Any
 
@@ -8,6 +9,7 @@ from sqlalchemy import Select, and_, case, delete, insert, literal, or_, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.held import ThresholdName
+from fadewatch_collector.store.raw_rows import stream_raw_rows
 from fadewatch_collector.store.tables import (
     assessments,
     kept_forecasts,
@@ -87,11 +89,11 @@ async def stream_outcomes(
 
     A row tells pack, day of the forecast, its three days, the day on which the threshold
     was passed, and the moment of the pack's newest reading. Forecasts for a threshold that has changed since
-    are left out unless its passing is known: nobody watches it any more.
+    are left out unless its passing is known: nobody watches it any more. Days and moments
+    are as the driver gives them.
     """
-    query = _outcomes(name).execution_options(yield_per=chunk)
-    async with connection.stream(query) as result:
-        async for rows in result.partitions():
+    async with aclosing(stream_raw_rows(connection, _outcomes(name), chunk)) as chunks:
+        async for rows in chunks:
             yield rows
 
 

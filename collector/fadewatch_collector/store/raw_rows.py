@@ -8,11 +8,17 @@ Python's.
 import sqlite3
 from collections.abc import AsyncGenerator, Iterator, Sequence
 from contextlib import contextmanager
+from datetime import date, datetime
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Select
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.ext.asyncio import AsyncConnection
+
+from fadewatch_collector.analysis.arrays import FloatArray
+
+EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 
 
 async def raw_rows(
@@ -75,3 +81,27 @@ def _told_as_sqlalchemy_does(connection: AsyncConnection) -> Iterator[None]:
         raise DBAPIError("", (), error, connection_invalidated=True) from error
     except wrong as error:
         raise DBAPIError.instance("", (), error, sqlite3.Error) from error
+
+
+def day_numbers(
+    values: Sequence[date | datetime | str | None], missing: float = np.nan
+) -> FloatArray:
+    """Return days of either driver as days since 1970-01-01 [d].
+
+    Parameters
+    ----------
+    values
+        Days, or moments in UTC, of which the day counts.
+    missing
+        What stands for no day.
+    """
+    # Rows share their days: each is read once.
+    number = {value: _day_number(value, missing) for value in set(values)}
+    return np.array([number[value] for value in values], dtype=np.float64)
+
+
+def _day_number(value: date | datetime | str | None, missing: float) -> float:
+    if value is None:
+        return missing
+    day = date.fromisoformat(value[:10]) if isinstance(value, str) else value
+    return float(day.toordinal() - EPOCH_ORDINAL)

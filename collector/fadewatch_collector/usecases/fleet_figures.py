@@ -26,7 +26,8 @@ from fadewatch_collector.rules.fleet_shares import (
 )
 from fadewatch_collector.rules.held import THRESHOLD_NAMES, ThresholdName
 from fadewatch_collector.store import fleet_view as rows
-from fadewatch_collector.store.fleet_arrays import EPOCH, FleetArrays
+from fadewatch_collector.store.fleet_arrays import FleetArrays
+from fadewatch_collector.store.raw_rows import EPOCH_ORDINAL
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.fleet_rows import (
     Ahead,
@@ -140,7 +141,7 @@ def _months(
         packs.forecasts,
         fleet.kinds[packs.which],
         np.zeros(packs.which.size, dtype=np.int64),
-        [last_day(month).toordinal() - EPOCH for month in months],
+        [last_day(month).toordinal() - EPOCH_ORDINAL for month in months],
         seed=today.toordinal(),
     )
     return [
@@ -184,7 +185,7 @@ def _groups(
         packs.forecasts,
         fleet.kinds[packs.which],
         numbers[packs.which],
-        [quarter_end(today).toordinal() - EPOCH],
+        [quarter_end(today).toordinal() - EPOCH_ORDINAL],
         seed=today.toordinal(),
     )
     there_now = fleet.packs.is_in_slot

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from contextlib import aclosing
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from fadewatch_collector.analysis.held import LEADS, Outcomes, Tally, by_lead
 from fadewatch_collector.rules.held import ThresholdName, is_due, kept_since
 from fadewatch_collector.store import kept_forecasts as rows
 from fadewatch_collector.store.histories import pack_ids_after
+from fadewatch_collector.store.raw_rows import day_numbers
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.services import Services
@@ -73,18 +74,10 @@ def _outcomes(chunk: Sequence[Sequence[Any]]) -> Outcomes:
     pack, as_of, earliest, on, latest, passed, watched = zip(*chunk, strict=True)
     return Outcomes(
         pack=np.array(pack, dtype=np.int64),
-        as_of=_days(as_of),
-        earliest=_days(earliest, missing=np.inf),
-        on=_days(on, missing=np.inf),
-        latest=_days(latest, missing=np.inf),
-        passed=_days(passed),
-        watched_until=_days([at.date() for at in watched]),
-    )
-
-
-def _days(days: Sequence[date | datetime | None], missing: float = np.nan) -> Any:
-    epoch = EPOCH.toordinal()
-    return np.array(
-        [missing if day is None else day.toordinal() - epoch for day in days],
-        dtype=np.float64,
+        as_of=day_numbers(as_of),
+        earliest=day_numbers(earliest, missing=np.inf),
+        on=day_numbers(on, missing=np.inf),
+        latest=day_numbers(latest, missing=np.inf),
+        passed=day_numbers(passed),
+        watched_until=day_numbers(watched),
     )

@@ -44,7 +44,7 @@ def test_forecasts_whose_latest_day_has_come_are_counted_by_what_came() -> None:
     assert (found.earliest.due, found.earliest.crossed) == (5, 2)
     assert (found.middle.due, found.middle.crossed) == (5, 2)
     assert (found.latest.due, found.latest.crossed) == (5, 3)
-    assert (found.forecasts, found.open, len(found.packs)) == (5, 0, 5)
+    assert (found.forecasts, found.open, found.pack_count) == (5, 0, 5)
 
 
 def test_a_crossing_that_came_early_does_not_count_before_its_latest_day() -> None:
