@@ -31,6 +31,10 @@ class CollectorProcess:
     settings: Mapping[str, str] = field(default_factory=dict)
 
     @property
+    def log(self) -> Path:
+        return self.folder.parent / "collector.log"
+
+    @property
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
@@ -58,8 +62,7 @@ class CollectorProcess:
 
     def start(self) -> subprocess.Popen[bytes]:
         """Start the service and wait until it answers."""
-        file = self.folder.parent / "collector.log"
-        with file.open("ab") as log:
+        with self.log.open("ab") as log:
             process = subprocess.Popen(
                 [BIN / "fadewatch-collector", "serve"],
                 env=self.environment(),

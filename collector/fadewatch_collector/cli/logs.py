@@ -62,7 +62,12 @@ def start_logging(level: str, form: LogForm | None = None) -> None:
         form = "text" if sys.stderr.isatty() else "json"
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(JsonLines() if form == "json" else TextLines())
-    logging.basicConfig(level=level, handlers=[handler], force=True)
+    # At DEBUG database drivers write every statement with its values: digests, hashes,
+    # the secret of the cookies. Only our own packages may be that talkative.
+    chosen = logging.getLevelNamesMapping()[level]
+    logging.basicConfig(level=max(chosen, logging.INFO), handlers=[handler], force=True)
+    for name in ("fadewatch_collector", "fadewatch_common"):
+        logging.getLogger(name).setLevel(chosen)
     # The scheduler tells of every run; the rounds tell of theirs themselves.
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
 
