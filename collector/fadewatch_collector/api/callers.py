@@ -1,5 +1,6 @@
 """Who calls: an agent by its key, a program by an operator's API token."""
 
+import logging
 import re
 from typing import Literal, assert_never
 
@@ -18,6 +19,8 @@ from fadewatch_collector.errors import NotAllowed, NotSignedIn
 from fadewatch_collector.rules.operators import Role, at_least
 from fadewatch_collector.usecases.agent_keys import owner_of_key
 from fadewatch_collector.usecases.api_tokens import operator_of_api_token
+
+log = logging.getLogger(__name__)
 
 Caller = Literal["anyone", "agent", "operator"]
 
@@ -61,9 +64,11 @@ async def let_in(
             token = _secret(request, "send an API token as 'Bearer'")
             operator = await operator_of_api_token(request.app[SERVICES], token)
             if operator is None:
+                log.warning("an API token that opens nothing was sent")
                 raise NotSignedIn("the API token is unknown, revoked or expired")
             request.app[OPERATOR_BUCKETS].take(operator.id)
             if not at_least(operator.role, role):
+                log.warning("operator %d is %s: refused", operator.id, operator.role)
                 raise NotAllowed(f"do that: it takes the role {role}")
             request[OPERATOR] = operator
         case _:

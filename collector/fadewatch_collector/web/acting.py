@@ -1,5 +1,6 @@
 """What a person does through a form: who they are, and what went wrong."""
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
@@ -12,6 +13,8 @@ from fadewatch_collector.web.forms import FORM_BYTES, FORM_FIELDS, read_form
 from fadewatch_collector.web.keys import OPERATOR, SESSION
 from fadewatch_collector.web.problems import sentence, status_of
 from fadewatch_common.errors import FadewatchError
+
+_log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,7 @@ def require(request: web.Request, role: Role, what: str) -> Operator:
     """
     operator = request[OPERATOR]
     if not at_least(operator.role, role):
+        _log.warning("operator %d is %s: refused", operator.id, operator.role)
         raise NotAllowed(what)
     return operator
 

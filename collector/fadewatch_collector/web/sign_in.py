@@ -1,5 +1,6 @@
 """Signing in and out, by password or by a link that works once."""
 
+import logging
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import urlencode
@@ -28,6 +29,8 @@ from fadewatch_collector.web.sessions import (
     visit_of,
 )
 
+_log = logging.getLogger(__name__)
+
 SIGN_IN = "/sign-in"
 SIGN_IN_ONCE = "/sign-in/once"
 SIGN_OUT = "/sign-out"
@@ -55,6 +58,7 @@ async def sign_in(request: web.Request) -> web.Response:
     try:
         operator = await _limited_sign_in(request, name, password)
     except NotSignedIn as error:
+        _log.warning("a sign-in from %s was refused", client_address(request))
         return await _sign_in_page(
             request,
             status=HTTPStatus.FORBIDDEN,
@@ -121,6 +125,12 @@ async def go_on(
     """Open a session and send the browser to one of our pages."""
     answer = web.Response(status=HTTPStatus.SEE_OTHER, headers={"Location": path})
     await begin_session(request, answer, operator, way)
+    _log.info(
+        "operator %d signed in by %s from %s",
+        operator.id,
+        way,
+        client_address(request),
+    )
     return answer
 
 
