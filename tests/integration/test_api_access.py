@@ -103,7 +103,7 @@ async def test_a_name_is_taken_once_and_a_weak_password_refused(
     )
 
     assert (taken.status, weak.status) == (409, 400)
-    assert "different characters" in weak.json["detail"]
+    assert "soon be guessed" in weak.json["detail"]
 
 
 async def test_nobody_disables_themselves(api: ApiService, admin: str) -> None:

@@ -2,6 +2,7 @@
 
 import dataclasses
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -127,3 +128,33 @@ def test_every_command_of_the_agent_is_in_the_readme() -> None:
     rows = [line for line in README.splitlines() if line.startswith("| `")]
     for name in AGENT_COMMANDS:
         assert any(f"`{name}" in row.split("|")[1] for row in rows), name
+
+
+ASVS = (ROOT / "deploy/asvs-5.0-level-2.md").read_text()
+
+
+def test_the_table_of_asvs_names_tests_and_files_that_exist() -> None:
+    tests = "\n".join(path.read_text() for path in (ROOT / "tests").rglob("*.py"))
+    files = {str(path.relative_to(ROOT)) for path in ROOT.glob("[acdt]*/**/*")}
+    for named in set(re.findall(r"`([^`]+)`", ASVS)):
+        if re.fullmatch(r"test_\w+", named):
+            assert f"def {named}(" in tests, named
+        elif re.fullmatch(r"[\w./-]+\.py", named) and "..." not in named:
+            assert any(one.endswith("/" + named) or one == named for one in files), (
+                named
+            )
+
+
+def test_the_table_of_asvs_has_every_item_once_and_counts_right() -> None:
+    """253 items are of levels 1 and 2: 70 and 183, as the standard's own CSV has them."""
+    rows = re.findall(
+        r"^\| (\d+\.\d+\.\d+) \| ([12]) \| .* \| (\w.*?) \| ", ASVS, re.MULTILINE
+    )
+    states = Counter(state for _, _, state in rows)
+
+    assert len({item for item, _, _ in rows}) == len(rows) == 253
+    assert Counter(level for _, level, _ in rows) == {"1": 70, "2": 183}
+    assert (
+        f"253 requirements: {states['met']} met, {states['in part']} in part, "
+        f"{states['not met']} not met, {states['n/a']} not applicable"
+    ) in ASVS
