@@ -71,7 +71,7 @@ class CollectorProcess:
             )
         deadline = time.monotonic() + START_S
         while not self._answers():
-            assert process.poll() is None, f"it ended: {file.read_text()[-1500:]}"
+            assert process.poll() is None, f"it ended: {self.log.read_text()[-1500:]}"
             assert time.monotonic() < deadline, "the collector does not answer"
             time.sleep(0.05)
         return process
