@@ -1,11 +1,15 @@
 """Count the statements that a store is asked."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 
 from sqlalchemy import event
 
+from fadewatch_collector.store.postgres_reports import PostgresWriter
+from fadewatch_collector.store.report_group import ReportWriter
+from fadewatch_collector.store.sqlite_reports import SqliteWriter
 from fadewatch_collector.usecases.services import Services
 
 
@@ -28,3 +32,36 @@ def counted(services: Services) -> Iterator[Queries]:
     event.listen(engine, "before_cursor_execute", count)
     yield queries
     event.remove(engine, "before_cursor_execute", count)
+
+
+@asynccontextmanager
+async def counted_writer(writer: ReportWriter) -> AsyncIterator[Queries]:
+    """Count the statements of a writer, which asks its driver; it has written before."""
+    queries = Queries()
+
+    def count(_statement: object) -> None:
+        queries.count += 1
+
+    if isinstance(writer, SqliteWriter):
+        await _trace(writer, count)
+        yield queries
+        await _trace(writer, None)
+        return
+    assert isinstance(writer, PostgresWriter)
+    assert writer._connection is not None
+    driver = (await writer._connection.get_raw_connection()).driver_connection
+    assert driver is not None
+    driver.add_query_logger(count)
+    yield queries
+    driver.remove_query_logger(count)
+
+
+async def _trace(
+    writer: SqliteWriter, callback: Callable[[object], None] | None
+) -> None:
+    # A connection of SQLite answers to its own thread alone.
+    connection = writer._connection
+    assert connection is not None
+    await asyncio.get_running_loop().run_in_executor(
+        writer._thread, connection.set_trace_callback, callback
+    )

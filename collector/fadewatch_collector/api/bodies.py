@@ -55,6 +55,10 @@ async def read_body(
     if (request.content_length or 0) > limit:
         raise _too_large(limit)
     try:
+        if request.content.is_eof():
+            # It came with its headers, as a report by itself does.
+            unpacker.feed(request.content.read_nowait())
+            return unpacker.finish()
         async with asyncio.timeout(request.app[LIMITS].body_timeout_s):
             async for piece in request.content.iter_any():
                 unpacker.feed(piece)

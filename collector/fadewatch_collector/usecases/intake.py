@@ -18,6 +18,7 @@ from fadewatch_collector.errors import QueueFull, StoreTrouble
 from fadewatch_collector.store.report_group import NewReport, Written
 from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.usecases.agent_keys import KeyEnded
+from fadewatch_collector.usecases.intake_tally import Commit, Tally
 from fadewatch_collector.usecases.known_keys import KnownKey
 from fadewatch_collector.usecases.services import Services
 
@@ -58,22 +59,6 @@ class Receipt:
 
 
 @dataclass(frozen=True, slots=True)
-class Commit:
-    """One transaction of reports, for whoever keeps count.
-
-    Attributes
-    ----------
-    seconds
-        From the first statement to the end of the commit.
-    """
-
-    requests: int
-    reports: int
-    new: int
-    seconds: float
-
-
-@dataclass(frozen=True, slots=True)
 class _Request:
     laptop_id: int
     key: KnownKey | None
@@ -101,6 +86,7 @@ class Intake:
         self._services = services
         self._on_stored = on_stored
         self._on_commit = on_commit
+        self._tally = Tally()
         self._writer = report_writer(services.store)
         self._waiting: deque[_Request] = deque()
         self._waiting_reports = 0
@@ -146,12 +132,12 @@ class Intake:
         full = len(reports) > room and self._waiting_reports > 0
         if self._closing or full:
             raise QueueFull(RETRY_AFTER_S)
-        answer = asyncio.get_running_loop().create_future()
+        answer: asyncio.Future[Receipt] = asyncio.get_running_loop().create_future()
         self._waiting.append(_Request(laptop_id, key, reports, answer))
         self._waiting_reports += len(reports)
         self._arrived.set()
-        # The commit goes on when the client hangs up, so the future is shielded.
-        return await asyncio.shield(answer)
+        # A client that hangs up cancels its answer and not the commit.
+        return await answer
 
     async def run(self) -> None:
         """Commit what arrives until ``close`` is called and all is written."""
@@ -162,6 +148,7 @@ class Intake:
                 while self._waiting:
                     await self._commit(self._take())
                 if self._closing:
+                    self._tally.tell()
                     return
 
     def close(self) -> None:
@@ -213,10 +200,12 @@ class Intake:
             for report in request.reports
         ]
         keys = {request.key.id for request in batch if request.key is not None}
-        started = time.perf_counter()
-        written = await self._writer.write(group, keys, self._services.clock())
+        started, now = time.perf_counter(), self._services.clock()
+        written = await self._writer.write(group, keys, now)
         took = time.perf_counter() - started
-        self._on_commit(Commit(len(batch), len(group), len(written.new), took))
+        commit = Commit(len(batch), len(group), len(written.new), took)
+        self._tally.note(commit, now)
+        self._on_commit(commit)
         return written
 
     def _answer(self, batch: list[_Request], written: Written) -> None:

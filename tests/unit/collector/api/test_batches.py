@@ -48,6 +48,17 @@ def test_any_values_and_good_reports_among_them_are_told_apart(
     assert [type(report) for report in middle] == [BadReport] * len(values)
 
 
+@given(blank=BLANKS, news=VALUES)
+def test_a_report_alone_is_read_as_it_is_among_others(blank: str, news: Any) -> None:
+    text = f'{GOOD[:-1]},{blank}"news":{json.dumps(news)}{blank}}}'
+    body = f'{blank}{{"reports"{blank}:[{blank}%s{blank}]{blank}}}'
+
+    (alone,) = read_batch((body % text).encode())
+    first, second = read_batch((body % f"{text}{blank},{blank}{text}").encode())
+
+    assert alone == first == second
+
+
 @given(st.binary() | st.text().map(str.encode) | VALUES.map(json.dumps).map(str.encode))
 @example(b"{" + b'"reports":' + b"[" * 100_000)
 def test_any_bytes_give_reports_or_one_typed_error(body: bytes) -> None:
