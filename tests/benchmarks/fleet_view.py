@@ -22,7 +22,7 @@ from fadewatch_collector.usecases.fleet_view import fleet_view
 from fadewatch_collector.usecases.forecasts import keep_forecasts
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
-from tests.benchmarks.fleet_store import BATCH, NOW, fill
+from tests.benchmarks.fleet_store import BATCH, NOW, fill, wear_of
 from tests.integration.pages_service import running_pages
 
 PLAN = 0.30
@@ -46,7 +46,7 @@ async def add_outcomes(store: Store, count: int, months: int) -> None:
     for first in range(0, count, BATCH):
         numbers = range(first + 1, min(first + BATCH, count) + 1)
         async with store.writing() as connection:
-            passed = [n for n in numbers if n % 20_000 / 57_000 >= PLAN]
+            passed = [n for n in numbers if wear_of(n) >= PLAN]
             if passed:
                 await connection.execute(
                     insert(threshold_passings),

@@ -249,7 +249,8 @@ def _gauge_findings(pack: _Pack) -> Iterator[Finding]:
 
 
 def _monthly(rate: float) -> float:
-    return round(100 * rate * DAYS_PER_MONTH, 3)
+    # Plus nothing: -0.0 is 0.0, as one of the databases keeps it anyway.
+    return round(100 * rate * DAYS_PER_MONTH, 3) + 0.0
 
 
 def _rate(pack: _Pack) -> Rate | None:
