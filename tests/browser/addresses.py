@@ -16,6 +16,7 @@ PATHS = (
     f"/laptops/{STOP_USE_LAPTOP}",
     f"/laptops/{SWAPPED_LAPTOP}",
     f"/laptops/{TWO_PACK_LAPTOP}/sheet",
+    f"/laptops/{SWAPPED_LAPTOP}/forget",
     "/laptops/999",
     "/packs/3",
     "/agents",

@@ -98,6 +98,17 @@ async def _send_csv(
     request: web.Request, name: str, stream: AsyncGenerator[bytes]
 ) -> web.StreamResponse:
     """Answer with a CSV file, piece by piece as it is read."""
+    return await send_pieces(request, name, stream, CSV_TYPE, "csv")
+
+
+async def send_pieces(
+    request: web.Request,
+    name: str,
+    stream: AsyncGenerator[bytes],
+    media_type: str,
+    ending: str,
+) -> web.StreamResponse:
+    """Answer with a file, piece by piece as it is read."""
     places = request.app[EXPORT_PLACES]
     if places.locked():
         raise TooManyAttempts("exports at the same time", BUSY_RETRY_S)
@@ -106,9 +117,9 @@ async def _send_csv(
         first = await anext(pieces) + await anext(pieces, b"")
         response = web.StreamResponse(
             headers={
-                "Content-Type": CSV_TYPE,
+                "Content-Type": media_type,
                 "Content-Disposition": "attachment; "
-                f'filename="{name}-{request.app[SERVICES].clock():%Y-%m-%d}.csv"',
+                f'filename="{name}-{request.app[SERVICES].clock():%Y-%m-%d}.{ending}"',
             }
         )
         await response.prepare(request)

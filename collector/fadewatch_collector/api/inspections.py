@@ -59,7 +59,7 @@ class Inspection:
     """
 
     id: int
-    laptop_id: int
+    laptop_id: int | None
     pack_id: int | None
     at: datetime
     who: str

@@ -65,7 +65,7 @@ class RemovedPack:
 
     id: int
     pack_id: int
-    laptop_id: int
+    laptop_id: int | None
     hostname: str | None
     asset_tag: str | None
     laptop_serial: str | None

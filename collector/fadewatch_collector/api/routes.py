@@ -8,6 +8,7 @@ from fadewatch_collector.api.table.alerts import ALERT_ROUTES
 from fadewatch_collector.api.table.bench import BENCH_ROUTES
 from fadewatch_collector.api.table.charging import CHARGING_ROUTES
 from fadewatch_collector.api.table.fleet import FLEET_ROUTES
+from fadewatch_collector.api.table.forget import FORGET_ROUTES
 from fadewatch_collector.api.table.notifications import NOTIFICATION_ROUTES
 from fadewatch_collector.api.table.order import ORDER_ROUTES
 from fadewatch_collector.api.table.packs import PACK_ROUTES
@@ -28,6 +29,7 @@ ROUTES: tuple[Route, ...] = (
     *VISIT_ROUTES,
     *ACCESS_ROUTES,
     *NOTIFICATION_ROUTES,
+    *FORGET_ROUTES,
     Route(
         method="GET",
         path="/openapi.json",

@@ -13,6 +13,7 @@ import click
 from fadewatch_collector.cli.context import fail, make_folder, read_settings
 from fadewatch_collector.cli.progress import progress
 from fadewatch_collector.errors import StoreIsBusy, StoreIsNewer
+from fadewatch_collector.store.compacting import compact
 from fadewatch_collector.store.lock import held_folder
 from fadewatch_collector.store.schema import (
     Revisions,
@@ -129,6 +130,20 @@ def _verdict(told: StoreCheck) -> str:
     if not told.is_current:
         return f"Nothing was found ({at}); bring it up to date to have all checked."
     return f"Nothing was found ({at})."
+
+
+@database_group.command("compact")
+def compact_command() -> None:
+    """Give freed space back, so that deleted data is nowhere in the files any more.
+
+    SQLite needs as much free room as the store has, and reports wait meanwhile.
+    """
+
+    async def work(services: Services) -> None:
+        await compact(services.store)
+
+    _on_store(work)
+    click.echo("The store is compact.")
 
 
 @database_group.command("backup")

@@ -20,7 +20,9 @@ from fadewatch_collector.usecases.fleet_csv import (
     FleetFile,
     stream_fleet_file,
 )
+from fadewatch_collector.usecases.forget import laptop_named
 from fadewatch_collector.usecases.issue_csv import stream_issue_csv
+from fadewatch_collector.usecases.laptop_export import stream_laptop_export
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -39,7 +41,7 @@ Pieces = Callable[[Services], AsyncGenerator[bytes]]
 
 @click.group("export")
 def export_group() -> None:
-    """Write what the collector knows to a CSV file (RFC 4180, UTF-8)."""
+    """Write what the collector knows to a file: CSV (RFC 4180), UTF-8."""
 
 
 _out = click.option(
@@ -192,6 +194,20 @@ def issue(out: str, *, byte_order_mark: bool, service_years: float | None) -> No
             services, wanted, byte_order_mark=byte_order_mark
         ),
     )
+
+
+@export_group.command("laptop")
+@click.argument("which", metavar="ID|SERIAL")
+@_out
+def laptop(which: str, out: str) -> None:
+    """Write everything that is held about one laptop, as JSON."""
+
+    async def pieces(services: Services) -> AsyncGenerator[bytes]:
+        laptop_id = await laptop_named(services, which)
+        async for piece in stream_laptop_export(services, laptop_id):
+            yield piece
+
+    write_pieces(out, pieces)
 
 
 def write_pieces(out: str, pieces: Pieces) -> None:

@@ -17,6 +17,7 @@ COMMANDS = {
     "database": "database:database_group",
     "demo": "demo:demo_command",
     "export": "export:export_group",
+    "forget": "forget:forget_group",
     "import": "import_places:import_group",
     "route": "route:route_group",
     "serve": "serve:serve_command",

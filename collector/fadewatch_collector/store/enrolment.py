@@ -7,7 +7,11 @@ from datetime import datetime
 from sqlalchemy import func, insert, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from fadewatch_collector.store.tables import enrolment_tokens, laptops
+from fadewatch_collector.store.tables import (
+    enrolment_tokens,
+    forgotten_laptops,
+    laptops,
+)
 from fadewatch_common.report import Laptop
 
 LAPTOPS_NAMED = 5
@@ -88,6 +92,14 @@ async def add_laptop(
 ) -> int:
     """Insert a laptop and return its id."""
     values = {name: getattr(laptop, name) for name in Laptop.__slots__}
+    if connection.dialect.name == "sqlite":
+        # SQLite would give the number of a forgotten laptop again, which links and
+        # printed sheets still carry.
+        forgotten = select(func.max(forgotten_laptops.c.laptop_id)).scalar_subquery()
+        highest = select(func.max(laptops.c.id)).scalar_subquery()
+        values["id"] = 1 + func.max(
+            func.coalesce(forgotten, 0), func.coalesce(highest, 0)
+        )
     result = await connection.execute(
         insert(laptops)
         .values(site=site, enrolled_at=now, **values)

@@ -22,7 +22,7 @@ class Inspection:
     """A person's answer about physical signs."""
 
     id: int
-    laptop_id: int
+    laptop_id: int | None
     pack_id: int | None
     at: datetime
     who: str

@@ -29,7 +29,7 @@ class RemovedPack:
 
     id: int
     pack_id: int
-    laptop_id: int
+    laptop_id: int | None
     hostname: str | None
     asset_tag: str | None
     laptop_serial: str | None
@@ -102,7 +102,7 @@ def _select() -> Select[Any]:
         select(*(sources[name].label(name) for name in names))
         .select_from(removed_packs)
         .join(packs, packs.c.id == removed_packs.c.pack_id)
-        .join(laptops, laptops.c.id == removed_packs.c.laptop_id)
+        .outerjoin(laptops, laptops.c.id == removed_packs.c.laptop_id)
     )
 
 

@@ -123,7 +123,10 @@ async def _change(
             raise Conflict(f"the pack was handed over already{by}")
         if not await rows.change_removed(connection, record_id, version, now, values):
             raise await _changed(connection, record_id)
-        for subject in (f"pack:{record.pack_id}", f"laptop:{record.laptop_id}"):
+        subjects = [f"pack:{record.pack_id}"]
+        if record.laptop_id is not None:
+            subjects.append(f"laptop:{record.laptop_id}")
+        for subject in subjects:
             await audit.note(connection, now, operator.name, action, subject, values)
 
 

@@ -1,4 +1,4 @@
-"""CSV files to take home."""
+"""Files to take home."""
 
 import asyncio
 import logging
@@ -13,6 +13,7 @@ from fadewatch_collector.usecases.charging_csv import stream_charging_csv
 from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.fleet_csv import FleetFile, stream_fleet_file
 from fadewatch_collector.usecases.issue_csv import stream_issue_csv
+from fadewatch_collector.usecases.laptop_export import stream_laptop_export
 from fadewatch_collector.usecases.order_csv import (
     stream_budget_csv,
     stream_due_packs_csv,
@@ -27,6 +28,7 @@ from fadewatch_collector.web.days import days_of
 from fadewatch_collector.web.find import typed_in
 from fadewatch_collector.web.issue_filter import issue_filter
 from fadewatch_collector.web.keys import DOWNLOADS, ORDERS, SERVICES
+from fadewatch_collector.web.numbers import number_in
 
 FLEET_CSV = "/exports/fleet.csv"
 ALERTS_CSV = "/exports/alerts.csv"
@@ -34,6 +36,10 @@ REMOVED_CSV = "/exports/removed.csv"
 ISSUE_CSV = "/exports/issue.csv"
 CHARGING_CSV = "/exports/charging.csv"
 VISITS_CSV = "/exports/visits.csv"
+
+LAPTOP_JSON = "/laptops/{laptop_id}/held.json"
+
+CSV_TYPE = "text/csv; charset=utf-8; header=present"
 
 AT_ONCE = 4
 """Downloads at the same time [count]; each holds a view of the store. Own choice."""
@@ -129,8 +135,28 @@ async def download_issue(request: web.Request) -> web.StreamResponse:
     return await _download(request, "issue", pieces)
 
 
+async def download_laptop(request: web.Request) -> web.StreamResponse:
+    """Send everything that is held about one laptop, as JSON."""
+    require(request, "administrator", "take home what is held about a laptop")
+    number = number_in(request, "laptop_id", "laptop")
+    pieces = stream_laptop_export(request.app[SERVICES], number)
+    return await _send_file(
+        request, f"laptop-{number}", pieces, "application/json", "json"
+    )
+
+
 async def _download(
     request: web.Request, what: str, pieces: AsyncGenerator[bytes]
+) -> web.StreamResponse:
+    return await _send_file(request, what, pieces, CSV_TYPE, "csv")
+
+
+async def _send_file(
+    request: web.Request,
+    what: str,
+    pieces: AsyncGenerator[bytes],
+    media_type: str,
+    ending: str,
 ) -> web.StreamResponse:
     services, places = request.app[SERVICES], request.app[DOWNLOADS]
     if places.locked():
@@ -138,10 +164,10 @@ async def _download(
     async with places, aclosing(pieces):
         # With the first rows in hand, a failure can still become a page.
         first = await anext(pieces) + await anext(pieces, b"")
-        name = f"fadewatch-{what}-{services.clock():%Y-%m-%d}.csv"
+        name = f"fadewatch-{what}-{services.clock():%Y-%m-%d}.{ending}"
         answer = web.StreamResponse(
             headers={
-                "Content-Type": "text/csv; charset=utf-8; header=present",
+                "Content-Type": media_type,
                 "Content-Disposition": f'attachment; filename="{name}"',
             }
         )
@@ -149,7 +175,7 @@ async def _download(
         try:
             await _send(answer, first, pieces)
         except ConnectionError:
-            _log.info("the browser has gone before the end of the %s CSV", what)
+            _log.info("the browser has gone before the end of the %s file", what)
     return answer
 
 

@@ -19,6 +19,7 @@ from fadewatch_collector.store.tables.alerting import (
 )
 from fadewatch_collector.store.tables.base import metadata
 from fadewatch_collector.store.tables.care import (
+    forgotten_laptops,
     inspection_links,
     inspections,
     place_changes,
@@ -66,6 +67,7 @@ __all__ = [
     "filing_queue",
     "finding_watches",
     "fleet_figures",
+    "forgotten_laptops",
     "inspection_links",
     "inspections",
     "inventory_changes",

@@ -52,7 +52,8 @@ removed_packs = Table(
     metadata,
     Column("id", RowId, primary_key=True),
     Column("pack_id", ForeignKey("packs.id"), nullable=False, unique=True),
-    Column("laptop_id", ForeignKey("laptops.id"), nullable=False),
+    # NULL: the laptop was forgotten, the pack was not.
+    Column("laptop_id", ForeignKey("laptops.id")),
     Column("slot", Text, nullable=False),
     Column("state", Text, nullable=False),
     Column("swollen", Boolean),
@@ -70,7 +71,8 @@ inspections = Table(
     "inspections",
     metadata,
     Column("id", RowId, primary_key=True),
-    Column("laptop_id", ForeignKey("laptops.id"), nullable=False, index=True),
+    # NULL: the laptop was forgotten, the pack was not.
+    Column("laptop_id", ForeignKey("laptops.id"), index=True),
     Column("pack_id", ForeignKey("packs.id"), index=True),
     Column("at", Moment, nullable=False),
     # An operator's name, or how the holder answered.
@@ -113,4 +115,14 @@ place_changes = Table(
     Column("after", Json, nullable=False),
     PrimaryKeyConstraint("import_id", "laptop_id"),
     comment="What an import of places changed, so that it can be undone.",
+)
+
+
+forgotten_laptops = Table(
+    "forgotten_laptops",
+    metadata,
+    Column("laptop_id", RowId, primary_key=True, autoincrement=False),
+    Column("forgotten_at", Moment, nullable=False),
+    Column("forgotten_by", Text, nullable=False),
+    comment="Numbers of laptops that were forgotten, so that none gets one again.",
 )

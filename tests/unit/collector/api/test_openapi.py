@@ -82,7 +82,7 @@ def test_every_route_of_operators_names_the_role_it_needs(route: Route) -> None:
     )
 
 
-HIDDEN = ("tokens", "operators", "notif", "removed", "imports")
+HIDDEN = ("tokens", "operators", "notif", "removed", "imports", "}/export")
 """What viewers do not see on the pages either."""
 
 
