@@ -6,10 +6,10 @@ from datetime import timedelta
 
 import pytest
 
-from fadewatch_collector.errors import InvalidRequest, NotFound, NotSignedIn
+from fadewatch_collector.errors import Conflict, InvalidRequest, NotFound, NotSignedIn
 from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.store.store import open_store
-from fadewatch_collector.usecases import accounts
+from fadewatch_collector.usecases import accounts, organisation
 from fadewatch_collector.usecases.roles import set_role
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.sessions import operator_of_session, sessions_of
@@ -195,3 +195,38 @@ async def test_ones_own_password_is_changed_with_the_current_one_only(
     await accounts.change_own_password(services, mira, PASSWORD, "four boats there")
 
     assert await accounts.sign_in(services, "mira", "four boats there") == mira
+
+
+async def test_who_the_provider_vouches_for_has_one_account_at_every_collector(
+    services: Services, elsewhere: Services
+) -> None:
+    settings = services.settings.model_copy(
+        update={
+            "oidc_issuer": "https://login.example.org",
+            "oidc_new_accounts": True,
+            "oidc_viewers": "everyone",
+            "oidc_administrators": "keepers",
+        }
+    )
+    here, there = (replace(one, settings=settings) for one in (services, elsewhere))
+    claims = {
+        "iss": "https://login.example.org",
+        "sub": "248289761001",
+        "preferred_username": "Mira",
+        "groups": ["everyone"],
+    }
+
+    first = await organisation.operator_of(here, claims)
+    second = await organisation.operator_of(there, claims | {"groups": ["keepers"]})
+
+    assert (first.name, first.role) == ("mira", "viewer")
+    assert second == replace(first, role="administrator")
+    with pytest.raises(NotSignedIn, match="no role"):
+        await organisation.operator_of(here, claims | {"groups": []})
+    with pytest.raises(NotSignedIn, match="already"):
+        await organisation.operator_of(here, claims | {"sub": "1"})
+    with pytest.raises(Conflict):
+        await organisation.link(here, "mira", "248289761001")
+    # Nobody signs in with a password that is none.
+    with pytest.raises(NotSignedIn):
+        await accounts.sign_in(here, "mira", "")

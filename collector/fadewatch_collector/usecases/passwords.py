@@ -1,6 +1,7 @@
 """Hashing and checking passwords, beside the event loop and a few at a time."""
 
 import asyncio
+import secrets
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
@@ -65,8 +66,8 @@ async def check_password(password_hash: str | None, password: str) -> bool:
     Parameters
     ----------
     password_hash
-        None when no such account exists: another hash is then checked in vain, so
-        that the time taken does not tell which names exist.
+        None when no such account exists, empty when it has no password: another hash
+        is then checked in vain, so that the time taken does not tell which names exist.
     """
     return await _queue.run(lambda: _check(password_hash, password))
 
@@ -82,9 +83,10 @@ def _check(password_hash: str | None, password: str) -> bool:
         _hasher.verify(password_hash or nobodys, password)
     except (VerificationError, InvalidHashError):
         return False
-    return password_hash is not None
+    # Neither is right for who has none: no account, or one without a password.
+    return bool(password_hash)
 
 
 @cache
 def _nobodys_hash() -> str:
-    return _hasher.hash("nobody has this password")
+    return _hasher.hash(secrets.token_urlsafe())

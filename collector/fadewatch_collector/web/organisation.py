@@ -40,6 +40,8 @@ BACK = organisation.BACK_PATH
 
 _ERROR = re.compile(r"[a-z_]{1,40}", re.ASCII)
 _LONGEST_CODE = 4096
+_LONGEST_PATH = 1000
+"""Longest way to the page wanted [characters]: a cookie holds 4096. Own choice."""
 _ANOTHER = "this sign-in was not begun in this browser, or too long ago; begin it again"
 
 _log = logging.getLogger(__name__)
@@ -56,6 +58,8 @@ async def begin(request: web.Request) -> web.Response:
     address = await provider.sign_in_address(state=state, **_secrets(request, state))
     until = int(request.app[SERVICES].clock().timestamp()) + FLOW_S
     wanted = own_path(request.query.get("next"))
+    if len(wanted) > _LONGEST_PATH:
+        wanted = "/"
     answer = web.Response(status=303, headers={"Location": address})
     keep_flow(request, answer, f"{state}.{until}.{quote(wanted)}")
     return answer
