@@ -15,9 +15,9 @@ from typing import Any
 
 import pytest
 
-from fadewatch_collector.app import Signals, serve
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.web.limits import INSPECT_BURST
+from tests.integration.whole_service import serving
 
 DEPLOY = Path(__file__).parents[2] / "deploy" / "service"
 
@@ -42,17 +42,13 @@ async def stage(
             "trusted_proxies": (ip_network("127.0.0.1"),),
         }
     )
-    signals, listening = Signals(), asyncio.get_running_loop().create_future()
-    service = asyncio.create_task(serve(settings, signals, listening.set_result))
-    await asyncio.wait({service, listening}, return_when=asyncio.FIRST_COMPLETED)
-    try:
-        await asyncio.to_thread(found.make_certificates)
-        await asyncio.to_thread(found.start_nginx)
-        yield found
-    finally:
-        await asyncio.to_thread(found.stop_all)
-        signals.stop.set()
-        await service
+    async with serving(settings):
+        try:
+            await asyncio.to_thread(found.make_certificates)
+            await asyncio.to_thread(found.start_nginx)
+            yield found
+        finally:
+            await asyncio.to_thread(found.stop_all)
 
 
 async def test_it_leads_to_tls_binds_cookies_and_bounds_bodies(stage: Any) -> None:

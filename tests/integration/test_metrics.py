@@ -1,9 +1,7 @@
 """What /metrics tells, asked of the whole service and read by the library's own parser."""
 
-import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -17,7 +15,6 @@ from prometheus_client.parser import (
 )
 from pydantic import SecretStr
 
-from fadewatch_collector.app import Signals, serve
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.enrolment import enrol, make_token
@@ -26,6 +23,7 @@ from fadewatch_common.encoding import to_json
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
 from tests.integration.postgres import DATABASES
+from tests.integration.whole_service import serving
 from tests.processes import free_port
 from tests.reports import AGENT, LAPTOP, PACK, make_report
 
@@ -34,23 +32,6 @@ README = (Path(__file__).parents[2] / "README.md").read_text()
 OPENMETRICS = "application/openmetrics-text; version=1.0.0"
 
 Samples = dict[tuple[str, tuple[tuple[str, str], ...]], float]
-
-
-@asynccontextmanager
-async def serving(settings: Settings) -> AsyncIterator[str]:
-    """Run the whole service; gives the address of its pages."""
-    signals, listening = Signals(), asyncio.get_running_loop().create_future()
-    service = asyncio.create_task(serve(settings, signals, listening.set_result))
-    done, _ = await asyncio.wait(
-        {service, listening}, return_when=asyncio.FIRST_COMPLETED
-    )
-    try:
-        if service in done:
-            service.result()
-        yield listening.result()
-    finally:
-        signals.stop.set()
-        await service
 
 
 @pytest.fixture

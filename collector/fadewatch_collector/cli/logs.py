@@ -50,6 +50,22 @@ class TextLines(logging.Formatter):
         return "\n".join(lines)
 
 
+class NoRequests(logging.Filter):
+    """Tells of what is no HTTP without its words and trace: anyone can send it.
+
+    The server's library logs it as an error with what was sent, where a token may be.
+    """
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Change the record; say whether it is still worth a line."""
+        error = record.exc_info[1] if record.exc_info else None
+        if type(error).__module__ != "aiohttp.http_exceptions":
+            return True
+        record.exc_info = None
+        record.levelno, record.levelname = logging.INFO, "INFO"
+        return logging.getLogger(record.name).isEnabledFor(logging.INFO)
+
+
 def start_logging(level: str, form: LogForm | None = None) -> None:
     """Send log lines to standard error, so that standard output stays the command's.
 
@@ -68,6 +84,7 @@ def start_logging(level: str, form: LogForm | None = None) -> None:
     logging.basicConfig(level=max(chosen, logging.INFO), handlers=[handler], force=True)
     for name in ("fadewatch_collector", "fadewatch_common"):
         logging.getLogger(name).setLevel(chosen)
+    logging.getLogger("aiohttp.server").addFilter(NoRequests())
     # The scheduler tells of every run; the rounds tell of theirs themselves.
     logging.getLogger("apscheduler").setLevel(logging.WARNING)
 

@@ -94,8 +94,10 @@ def _address(text: str) -> Address | None:
         found = ip_address(text)
     except ValueError:
         return None
-    mapped = found.ipv4_mapped if isinstance(found, IPv6Address) else None
-    return mapped or found
+    if isinstance(found, IPv4Address):
+        return found
+    # Without its zone (%eth0), which can be any text and no network has.
+    return found.ipv4_mapped or IPv6Address(found.packed)
 
 
 def _is_in(address: Address, networks: Sequence[Network]) -> bool:

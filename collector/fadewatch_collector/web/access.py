@@ -7,7 +7,7 @@ from aiohttp import web
 from aiohttp.abc import AbstractAccessLogger
 
 from fadewatch_collector.edge.meters import METERS
-from fadewatch_collector.edge.request_ids import request_id
+from fadewatch_collector.edge.request_ids import REQUEST_ID
 
 REPORTS = "/api/v1/reports"
 """Where agents deliver. What they delivered is counted, and told once a minute: a line
@@ -25,8 +25,13 @@ class AccessLine(AbstractAccessLogger):
         self, request: web.BaseRequest, response: web.StreamResponse, time: float
     ) -> None:
         """Log one request, and count it."""
+        # What could not be read as a request was given to no application, and has no
+        # number: its method may be anything too.
+        if not isinstance(request, web.Request) or REQUEST_ID not in request:
+            self.logger.info("what is no request was answered %d", response.status)
+            return
         route = _route(request)
-        _count(request, response, time, route)
+        _count(request, route, response, time)
         delivered = response.status == HTTPStatus.OK and route == REPORTS
         level = logging.DEBUG if delivered else logging.INFO
         if not self.logger.isEnabledFor(level):
@@ -39,33 +44,20 @@ class AccessLine(AbstractAccessLogger):
             response.status,
             response.body_length,
             1000 * time,
-            extra={"request_id": _id(request)},
+            extra={"request_id": request[REQUEST_ID]},
         )
 
 
 def _count(
-    request: web.BaseRequest,
-    response: web.StreamResponse,
-    time: float,
-    route: str | None,
+    request: web.Request, route: str | None, response: web.StreamResponse, time: float
 ) -> None:
-    # A request that could not be read belongs to no application.
-    meters = (
-        request.config_dict.get(METERS) if isinstance(request, web.Request) else None
-    )
+    meters = request.config_dict.get(METERS)
     if meters is not None:
         stays_open = response.content_type == "text/event-stream"
         took = None if stays_open else time
         meters.answered(request.method, route, response.status, took)
 
 
-def _id(request: web.BaseRequest) -> str:
-    return request_id(request) if isinstance(request, web.Request) else ""
-
-
-def _route(request: web.BaseRequest) -> str | None:
-    if isinstance(request, web.Request):
-        resource = request.match_info.route.resource
-        if resource is not None:
-            return resource.canonical
-    return None
+def _route(request: web.Request) -> str | None:
+    resource = request.match_info.route.resource
+    return None if resource is None else resource.canonical

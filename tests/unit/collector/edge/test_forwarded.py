@@ -1,8 +1,10 @@
 """Whose word is taken for where a request came from."""
 
-from ipaddress import ip_network
+from ipaddress import ip_address, ip_network
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from fadewatch_collector.edge.forwarded import Asked, asked_by
 
@@ -74,6 +76,7 @@ def test_an_entry_that_is_no_address_ends_the_search_at_the_hop_that_wrote_it(
         ("[2001:db8::7]:443", "2001:db8::7"),
         ("2001:db8::7", "2001:db8::7"),
         ("::ffff:203.0.113.9", "203.0.113.9"),
+        ("fe80::7%<b>", "fe80::7"),
     ],
 )
 def test_addresses_come_with_ports_and_in_both_families(
@@ -102,3 +105,31 @@ def test_a_long_list_is_looked_at_from_its_near_end_and_not_for_ever() -> None:
     found = forwarded(for_=[", ".join(["203.0.113.9", *["10.0.0.7"] * 1000])])
 
     assert found.address == "10.0.0.7"
+
+
+PIECES = st.one_of(
+    st.text(max_size=20),
+    st.ip_addresses().map(str),
+    st.sampled_from(["10.0.0.7", "[::1]:80", "1.2.3.4:5", ",", "https", "", "::1%x"]),
+)
+LINES = st.lists(st.lists(PIECES, max_size=4).map(",".join), max_size=3)
+
+
+@given(LINES, LINES, LINES)
+def test_whatever_is_sent_the_answer_is_an_address_a_scheme_and_a_host(
+    for_: list[str], proto: list[str], host: list[str]
+) -> None:
+    found = forwarded(for_=for_, proto=proto, host=host)
+
+    assert str(ip_address(found.address)) == found.address
+    assert found.scheme in {"http", "https"}
+    assert found.host.isascii()
+    assert found.host.isprintable()
+    assert not set(found.host) & set("/@<> ")
+
+
+@given(LINES, st.ip_addresses(network="203.0.113.0/24").map(str))
+def test_what_stands_left_of_the_first_stranger_changes_nothing(
+    invented: list[str], stranger: str
+) -> None:
+    assert forwarded(for_=[*invented, stranger]) == forwarded(for_=[stranger])
