@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -60,19 +60,26 @@ class CollectorProcess:
             check=True,
         ).stdout.strip()
 
-    def start(self) -> subprocess.Popen[bytes]:
+    def start(
+        self,
+        within_s: float = START_S,
+        program: Sequence[str] = (str(BIN / "fadewatch-collector"), "serve"),
+    ) -> subprocess.Popen[bytes]:
         """Start the service and wait until it answers."""
         with self.log.open("ab") as log:
             process = subprocess.Popen(
-                [BIN / "fadewatch-collector", "serve"],
+                program,
                 env=self.environment(),
                 stdout=subprocess.DEVNULL,
                 stderr=log,
             )
-        deadline = time.monotonic() + START_S
+        deadline = time.monotonic() + within_s
         while not self._answers():
             assert process.poll() is None, f"it ended: {self.log.read_text()[-1500:]}"
-            assert time.monotonic() < deadline, "the collector does not answer"
+            if time.monotonic() > deadline:
+                process.kill()
+                process.wait()
+                raise AssertionError("the collector does not answer")
             time.sleep(0.05)
         return process
 

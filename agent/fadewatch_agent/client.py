@@ -5,7 +5,6 @@ import json
 import os
 import ssl
 import sys
-import time
 import zlib
 from datetime import UTC, datetime
 from email.message import Message
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, unquote, urlsplit
 
+from fadewatch_agent.answering import LONGEST_ANSWER_SECONDS, hurried, whole
 from fadewatch_agent.clock import RELEASED
 from fadewatch_agent.configuration import checked_address, is_loopback
 from fadewatch_agent.errors import (
@@ -35,13 +35,6 @@ from fadewatch_common import __version__
 TIMEOUT = 30.0
 """Longest wait for the network to move [s]."""
 
-LONGEST_ANSWER = 4 * 1024 * 1024
-"""Most bytes of an answer; one on 500 reports has some 50,000."""
-
-LONGEST_ANSWER_SECONDS = 60.0
-"""Longest time for an answer to arrive once it has begun [s]."""
-
-_PART = 16_384
 LONGEST_WAIT = 86_400.0
 """Longest wait that a collector may ask for [s]; a proxy's odd date stays harmless."""
 
@@ -77,6 +70,7 @@ class Client:
         proxy: str | None = None,
         timeout: float = TIMEOUT,
         not_before: datetime = RELEASED,
+        longest: float = LONGEST_ANSWER_SECONDS,
     ) -> None:
         self._collector = checked_address(collector)
         self._parts = urlsplit(self._collector)
@@ -84,6 +78,7 @@ class Client:
         self._context = _trust(ca) if self._parts.scheme == "https" else None
         self._proxy = _proxy(self._parts, proxy)
         self._not_before = not_before
+        self._answers = hurried(longest)
         self.ahead: float | None = None
 
     def post(
@@ -161,7 +156,7 @@ class Client:
             connection.request(method, self._parts.path + path, body, headers)
             response = connection.getresponse()
             self.ahead = seconds_ahead(response.headers.get("Date"))
-            return response, _answer(response)
+            return response, whole(response)
         finally:
             connection.close()
 
@@ -183,6 +178,11 @@ class Client:
         return trusted
 
     def _connection(self) -> http.client.HTTPConnection:
+        connection = self._direct_or_by_proxy()
+        connection.response_class = self._answers
+        return connection
+
+    def _direct_or_by_proxy(self) -> http.client.HTTPConnection:
         host, port = self._parts.hostname or "", self._parts.port
         if self._context is None:
             return http.client.HTTPConnection(host, port, timeout=self._timeout)
@@ -199,17 +199,6 @@ class Client:
         )
         connection.set_tunnel(host, port, _proxy_headers(self._proxy))
         return connection
-
-
-def _answer(response: http.client.HTTPResponse) -> bytes:
-    """Read an answer, but neither without end nor for ever."""
-    until = time.monotonic() + LONGEST_ANSWER_SECONDS
-    parts: list[bytes] = []
-    while part := response.read1(_PART):
-        parts.append(part)
-        if time.monotonic() > until or len(parts) > LONGEST_ANSWER // _PART:
-            raise TimeoutError("the answer does not end")
-    return b"".join(parts)
 
 
 def _packed(body: bytes) -> bytes:

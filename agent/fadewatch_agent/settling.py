@@ -4,7 +4,7 @@ import json
 from datetime import UTC, datetime
 
 from fadewatch_agent.clock import Taken, Ticks, clock_remark, is_wrong, true_time
-from fadewatch_agent.spool import Spool
+from fadewatch_agent.spool import Spool, is_sound
 from fadewatch_common.encoding import format_moment
 from fadewatch_common.report import MAX_REMARKS
 
@@ -43,8 +43,10 @@ def rewritten(body: str, claimed: datetime, true: datetime) -> str:
 
 
 def _claimed(body: str) -> datetime | None:
+    if not is_sound(body):
+        return None
     try:
         claimed = datetime.fromisoformat(json.loads(body)["measured_at"])
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError):
         return None
     return claimed if claimed.tzinfo else None

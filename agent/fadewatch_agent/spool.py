@@ -2,10 +2,10 @@
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple, Self, TypeVar
+from typing import Any, NamedTuple, Self, TypeVar
 
 from fadewatch_agent.clock import Ticks
 from fadewatch_agent.errors import UnusableSpool
@@ -56,8 +56,16 @@ SELECT sequence FROM queued AS early WHERE EXISTS (
 _OLDEST = "SELECT sequence FROM queued ORDER BY sequence LIMIT ?"
 
 _DAMAGE_CODES = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+_APART = "surrogateescape"
+_MAYBE_TEXT, _MAYBE_NUMBER = (str, type(None)), (float, int, type(None))
 
 Outcome = TypeVar("Outcome")
+
+
+class DamagedContent(sqlite3.DatabaseError):
+    """What a sound file cannot hold, though SQLite reads it."""
+
+    sqlite_errorcode = sqlite3.SQLITE_CORRUPT
 
 
 class Losses(NamedTuple):
@@ -125,9 +133,11 @@ class Spool:
     def __init__(self, path: Path, limit: int) -> None:
         self._limit = limit
         self._connection = sqlite3.connect(path, timeout=10)
+        # Damaged text must not stop the whole queue: what is no UTF-8 is kept apart.
+        self._connection.text_factory = lambda raw: raw.decode("utf-8", _APART)
         try:
             self._prepare()
-        except (sqlite3.Error, UnusableSpool):
+        except (sqlite3.Error, UnusableSpool, UnicodeDecodeError):
             self._connection.close()
             raise
 
@@ -163,7 +173,8 @@ class Spool:
 
     def untold(self) -> Losses:
         """Return the losses that the next report tells of."""
-        return Losses(*self._connection.execute("SELECT * FROM untold").fetchone())
+        row = self._connection.execute("SELECT * FROM untold").fetchone() or ()
+        return Losses(*_checked(row, (int, int, int)))
 
     def put(
         self, report_id: str, day: str, body: str, ticks: Ticks | None = None
@@ -251,8 +262,10 @@ class Spool:
             " ORDER BY sequence LIMIT ?",
             (after, most),
         ):
-            queued = Queued(*row)
-            size += len(queued.body.encode()) + 1
+            queued = Queued(*_checked(row, (int, str, str)))
+            if not queued.report_id.isascii():
+                raise DamagedContent("an id holds what no id has")
+            size += len(queued.body.encode("utf-8", _APART)) + 1
             if rows and size > most_bytes:
                 break
             rows.append(queued)
@@ -264,7 +277,8 @@ class Spool:
             "SELECT sequence, body, boot, ticks FROM queued WHERE NOT settled"
             " ORDER BY sequence"
         )
-        return [Unsettled(*row) for row in rows]
+        kinds = (int, str, _MAYBE_TEXT, _MAYBE_NUMBER)
+        return [Unsettled(*_checked(row, kinds)) for row in rows]
 
     def correct(self, sequence: int, day: str, body: str) -> None:
         """Put another body in place of a report's, for another day."""
@@ -318,9 +332,23 @@ class Spool:
 def is_sound(body: str) -> bool:
     """Say whether a body is the JSON object that was put in."""
     try:
-        return isinstance(json.loads(body), dict)
+        # What was kept apart, being no UTF-8, cannot be written again.
+        return bool(body.encode()) and isinstance(json.loads(body), dict)
     except (ValueError, RecursionError):
         return False
+
+
+def _checked(row: Sequence[Any], kinds: Sequence[Any]) -> Sequence[Any]:
+    """Return a row whose columns hold what was put into them.
+
+    Raises
+    ------
+    DamagedContent
+        They do not.
+    """
+    if len(row) != len(kinds) or not all(map(isinstance, row, kinds)):
+        raise DamagedContent("a row holds what was never put in")
+    return row
 
 
 def with_spool(path: Path, limit: int, action: Callable[[Spool], Outcome]) -> Outcome:
@@ -336,6 +364,9 @@ def with_spool(path: Path, limit: int, action: Callable[[Spool], Outcome]) -> Ou
     try:
         with Spool(path, limit) as spool:
             return action(spool)
+    except UnicodeDecodeError:
+        # SQLite's own message names a part of the file that is no text any more.
+        pass
     except sqlite3.DatabaseError as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF not in _DAMAGE_CODES:
             raise UnusableSpool(path, error) from error

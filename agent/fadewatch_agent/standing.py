@@ -104,5 +104,5 @@ def _queue(settings: Settings) -> tuple[int, list[str]]:
         with Spool(path, settings.queue_limit) as spool:
             aside = [f"{s.report_id}: {s.problem}" for s in spool.set_aside()]
             return spool.depth(), aside
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise UnusableSpool(path, error) from error

@@ -31,6 +31,13 @@ from fadewatch_collector.web.access import AccessLine
 from fadewatch_collector.web.setup import add_pages
 from fadewatch_common import __version__
 
+IDLE_S = 75.0
+"""How long a connection may be silent, or take over its first head [s].
+
+aiohttp's own limit is an hour, in which a few thousand half-open connections use up
+what the system gives. Longer than proxies keep theirs (60 s is common; own choice).
+"""
+
 SHUTDOWN_S = 10.0
 """How long requests in hand may take to end when the collector stops [s]."""
 
@@ -172,6 +179,7 @@ async def serve(
             make_app(services, drain, meters),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,
+            keepalive_timeout=IDLE_S,
         )
         await runner.setup()
         try:

@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from sqlalchemy import text
 from sqlalchemy.ext.asyncio import create_async_engine
 
 _COUNTS = {
-    "reports": "SELECT report_id FROM reports",
+    "reports": "SELECT report_id, measured_at FROM reports",
     "readings": "SELECT count(*) FROM readings",
     "waiting": "SELECT count(*) FROM filing_queue",
 }
@@ -26,6 +27,8 @@ class Kept:
     ----------
     reports
         Ids of all reports, one for each row.
+    moments
+        When they were measured, by the claim that stands in the store.
     readings
         Readings filed.
     waiting
@@ -35,13 +38,20 @@ class Kept:
     reports: list[str]
     readings: int
     waiting: int
+    moments: list[datetime] = field(default_factory=list)
 
 
 def kept_by(store: Path | str) -> Kept:
     """Look into a SQLite file, or a PostgreSQL database by its address."""
     rows = _of_sqlite(store) if isinstance(store, Path) else _of_postgres(store)
     ids, ((readings,),), ((waiting,),) = rows
-    return Kept([str(row[0]) for row in ids], int(readings), int(waiting))
+    names = [str(row[0]) for row in ids]
+    return Kept(names, int(readings), int(waiting), [_moment(row[1]) for row in ids])
+
+
+def _moment(kept: str | datetime) -> datetime:
+    moment = datetime.fromisoformat(kept) if isinstance(kept, str) else kept
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def _of_sqlite(file: Path) -> list[Sequence[Any]]:

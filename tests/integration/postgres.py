@@ -36,6 +36,7 @@ class PostgresServer:
     folder: Path
     names: Iterator[str]
     has_template: bool = False
+    handle: Any = None
 
     def url(self, database: str) -> str:
         """Return a database's address as the settings take it."""
@@ -61,6 +62,10 @@ class PostgresServer:
         name = next(self.names)
         await self._command(f"CREATE DATABASE {name}")
         return self.url(name)
+
+    def start_again(self) -> None:
+        """Start the server after it was stopped from outside."""
+        self.handle.ensure_postgres_running()
 
     async def _command(self, sql: str) -> None:
         asyncpg = import_module("asyncpg")
@@ -89,7 +94,7 @@ def running_postgres() -> Iterator[PostgresServer]:
         server = _started(wheel, folder)
         names = (f"test_{os.getpid()}_{n}" for n in itertools.count())
         try:
-            yield PostgresServer(folder, names)
+            yield PostgresServer(folder, names, handle=server)
         finally:
             # At once and without tidying up: everything in it is thrown away.
             os.kill(server.get_pid(), signal.SIGQUIT)

@@ -19,7 +19,6 @@ TARGETS = {
 @pytest.fixture(autouse=True)
 def leave_no_files() -> Iterator[None]:
     yield
-    sysfs.remove_tree()
     history_csv.remove_file()
 
 

@@ -64,7 +64,12 @@ async def read_body(
                 unpacker.feed(piece)
     except TimeoutError as error:
         raise Refused(HTTPStatus.REQUEST_TIMEOUT, "the body came too slowly") from error
-    except (web.RequestPayloadError, ClientError, HttpProcessingError) as error:
+    except (
+        web.RequestPayloadError,
+        ClientError,
+        HttpProcessingError,
+        ConnectionResetError,
+    ) as error:
         raise InvalidRequest("the body is not what its headers say") from error
     return unpacker.finish()
 

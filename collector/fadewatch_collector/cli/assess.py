@@ -13,6 +13,7 @@ from fadewatch_collector.cli.progress import progress
 from fadewatch_collector.cli.tables import print_table
 from fadewatch_collector.rules.assessment import Assessment, CrossingDates
 from fadewatch_collector.rules.concern import RANKED
+from fadewatch_collector.rules.messages import one_line
 from fadewatch_collector.usecases.assess_file import (
     assess_histories,
     newest_day,
@@ -140,6 +141,6 @@ def _crossing(crossing: CrossingDates | None, *, past: bool) -> str:
 
 def _print_reasons(concerned: Iterable[Assessment]) -> None:
     for one in concerned:
-        click.echo(f"\n{one.pack_id}: {one.concern}")
+        click.echo(f"\n{one_line(one.pack_id)}: {one.concern}")
         for reason in one.reasons:
             click.echo(f"  {reason}")

@@ -8,6 +8,7 @@ from typing import NoReturn, TypeVar
 import click
 from pydantic import ValidationError
 
+from fadewatch_collector.rules.messages import one_line
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.usecases.services import Services, open_services
@@ -61,7 +62,15 @@ def make_folder(settings: Settings) -> None:
         )
 
 
+_LONGEST_LINE = 1_000
+"""Longest line of a complaint [characters]: it may quote a file. Own choice."""
+
+
 def fail(message: str, code: int = 1) -> NoReturn:
-    """End the command with one line on standard error."""
-    click.echo(f"fadewatch-collector: {message}", err=True)
+    """End the command with one line on standard error.
+
+    What the message quotes of a file does nothing to a terminal.
+    """
+    told = "\n".join(one_line(line, _LONGEST_LINE) for line in message.splitlines())
+    click.echo(f"fadewatch-collector: {told}", err=True)
     sys.exit(code)

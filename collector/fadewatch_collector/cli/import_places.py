@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from fadewatch_collector.cli.context import fail, with_services
+from fadewatch_collector.rules.messages import one_line
 from fadewatch_collector.rules.places import ImportPlan
 from fadewatch_collector.rules.stock_csv import StockPlan, stock_words
 from fadewatch_collector.usecases import places
@@ -121,6 +122,6 @@ def _values(values: Mapping[str, str | None]) -> str:
 
 def _list(title: str, lines: Sequence[str]) -> None:
     for line in lines[:SHOWN]:
-        click.echo(f"{title}: {line}")
+        click.echo(f"{title}: {one_line(line)}")
     if len(lines) > SHOWN:
         click.echo(f"{title}: and {len(lines) - SHOWN} more")

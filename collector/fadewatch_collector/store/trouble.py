@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import TimeoutError as NoneFree
 
 from fadewatch_collector.errors import StoreTrouble
 
@@ -36,6 +37,9 @@ def told_as_trouble() -> Iterator[Progress]:
         if not _is_trouble(error):
             raise
         raise StoreTrouble(error.orig) from error
+    except NoneFree as error:
+        # Every connection was taken for as long as one may wait: too much work at once.
+        raise StoreTrouble("no connection became free in time") from error
     except OSError as error:
         if progress.is_connected:
             raise

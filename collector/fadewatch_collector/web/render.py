@@ -25,6 +25,10 @@ from fadewatch_collector.web.times import ago, days_ago
 ABOUT_LAPTOP = 2
 """The first cautions are about the laptop that a pack is in [count]."""
 
+_TURNING = dict.fromkeys((*range(0x2028, 0x202F), *range(0x2066, 0x206A)), "\ufffd")
+"""Ends of lines and paragraphs, embeddings, overrides and isolates (Unicode Standard
+Annex 9): of no use in names, and able to make one pack look like another."""
+
 LOOSE_PACK_CAUTIONS = (
     "Do not charge it, and fit it nowhere again.",
     *STOP_USE_CAUTIONS[ABOUT_LAPTOP:],
@@ -39,6 +43,7 @@ def make_templates(static: StaticFiles) -> Environment:
         loader=PackageLoader("fadewatch_collector.web"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=_unturned,
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
@@ -64,6 +69,14 @@ def make_templates(static: StaticFiles) -> Environment:
         storage_size=words.storage_size,
     )
     return templates
+
+
+def _unturned(value: Any) -> Any:
+    """Show what would turn round the reading direction of the words beside it."""
+    if not isinstance(value, str) or value.isascii():
+        return value
+    # Of what was escaped already the same kind comes back.
+    return value.translate(_TURNING)
 
 
 def page(
