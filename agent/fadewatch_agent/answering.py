@@ -4,10 +4,7 @@ import http.client
 import io
 import socket
 import time
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from _typeshed import WriteableBuffer
+from typing import Any
 
 LONGEST_ANSWER = 4 * 1024 * 1024
 """Most bytes of an answer; one on 500 reports has some 50,000."""
@@ -49,7 +46,7 @@ class _Until(io.RawIOBase):
     def readable(self) -> bool:
         return True
 
-    def readinto(self, buffer: "WriteableBuffer", /) -> int | None:
+    def readinto(self, buffer: Any, /) -> int | None:
         left = self._until - time.monotonic()
         if left <= 0:
             raise TimeoutError("the answer does not end")
