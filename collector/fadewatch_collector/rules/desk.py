@@ -107,7 +107,8 @@ class Desk:
     ) -> None:
         # One whose own clock is not believed may be older than what came before it.
         unsure = report.measured_at != at
-        record = self._record_of(place, pack, at, unsure=unsure)
+        identity = pack_identity(pack)
+        record = self._record_of(place, identity, pack, at, unsure=unsure)
         record.take(pack, at)
         self._leave_other_places(record.id, place, at)
         before = self.stays.get(place, ())
@@ -125,7 +126,7 @@ class Desk:
             )
         )
         is_last = after[-1].pack_id == record.id
-        if self._keep_level(record, pack, at) and pack_identity(pack) is None:
+        if self._keep_level(record, pack, at) and identity is None:
             jump = find_jump(self.levels[record.id])
             if jump is not None and is_last:
                 self._part_from(place, record, pack, jump)
@@ -179,9 +180,14 @@ class Desk:
         )
 
     def _record_of(
-        self, place: Place, pack: Pack, at: datetime, *, unsure: bool
+        self,
+        place: Place,
+        identity: str | None,
+        pack: Pack,
+        at: datetime,
+        *,
+        unsure: bool,
     ) -> PackRecord:
-        identity = pack_identity(pack)
         fitted = self._fitted(place, pack, at, unsure=unsure)
         if identity is None:
             return fitted or self._new_record(None, pack, at)

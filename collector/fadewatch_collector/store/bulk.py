@@ -228,6 +228,8 @@ def _json(value: Any) -> str | None:
     return None if value is None else json.dumps(value)
 
 
+# One report's moment goes into several tables.
+@lru_cache(maxsize=8_192)
 def _sqlite_moment(moment: datetime | None) -> str | None:
     if moment is None:
         return None

@@ -189,11 +189,9 @@ async def _read(
 async def _load(
     connection: WriteConnection, batch: list[_Readable], laptops: set[int]
 ) -> Desk:
-    identities = _identities(batch)
+    identities, weak_laptops = _identities(batch)
     await hold_packs(connection, laptops, identities)
-    return await rows.load_desk(
-        connection, laptops, identities, _laptops_with_weak_packs(batch)
-    )
+    return await rows.load_desk(connection, laptops, identities, weak_laptops)
 
 
 async def _set_aside(
@@ -227,21 +225,19 @@ async def _raise_events(connection: WriteConnection, desk: Desk, now: datetime) 
         await raise_event(connection, subject, clash_finding(other, slot), now)
 
 
-def _identities(batch: list[_Readable]) -> set[str]:
-    """Return every identity the batch's packs may be stored under."""
+def _identities(batch: list[_Readable]) -> tuple[set[str], set[int]]:
+    """Return every identity the batch's packs may be stored under.
+
+    And the laptops of which a pack tells none.
+    """
     found: set[str] = set()
+    weak: set[int] = set()
     for one in batch:
+        laptop_id = one.stored.laptop_id
         for pack in one.report.packs:
             identity = pack_identity(pack)
-            if identity is not None:
-                place = (one.stored.laptop_id, pack.slot)
-                found |= {identity, scoped_identity(place, identity)}
-    return found
-
-
-def _laptops_with_weak_packs(batch: list[_Readable]) -> set[int]:
-    return {
-        one.stored.laptop_id
-        for one in batch
-        if any(pack_identity(pack) is None for pack in one.report.packs)
-    }
+            if identity is None:
+                weak.add(laptop_id)
+            else:
+                found |= {identity, scoped_identity((laptop_id, pack.slot), identity)}
+    return found, weak
