@@ -59,7 +59,7 @@ def make_app(
         What is counted; what nobody asks for otherwise.
     """
     meters = meters or new_meters()
-    assessor = Assessor(services)
+    assessor = Assessor(services, gives_way=lambda: filing.is_behind)
     filing = Filing(services, assessor.wake)
     intake = Intake(
         services,

@@ -49,6 +49,7 @@ class Course:
     """What was seen while the reports came, and after."""
 
     began: float = field(default_factory=time.monotonic)
+    at: float = field(default_factory=time.time)
     depths: list[tuple[float, QueueDepths]] = field(default_factory=list)
     resident_mb: list[float] = field(default_factory=list)
     processor_s: float = 0.0
@@ -231,7 +232,7 @@ def show_queues(
     """Print how long the queues were over time."""
     parts = 10
     seconds = asked.minutes * 60
-    loaded = [line for line in seen if line["waiting"] > 0]
+    loaded = [line for line in seen if course.at <= line["at"] <= course.at + seconds]
     step = max(1, len(loaded) // parts)
     print("intake's queue, most in each part:", end=" ")
     print(

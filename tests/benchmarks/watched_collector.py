@@ -26,10 +26,10 @@ _most_waiting = [0]
 class WatchedIntake(Intake):
     """Intake that remembers the most that waited."""
 
-    async def store(self, laptop_id: int, reports: Sequence[Any], *rest: Any) -> Any:
+    async def receive(self, key: Any, reports: Sequence[Any]) -> Any:
         """Store reports, and look at the queue."""
         _most_waiting[0] = max(_most_waiting[0], self.depth + len(reports))
-        return await super().store(laptop_id, reports, *rest)
+        return await super().receive(key, reports)
 
 
 async def watch(file: Path) -> None:

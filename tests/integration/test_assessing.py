@@ -25,7 +25,7 @@ from fadewatch_collector.store.tables import (
     unreadable_reports,
 )
 from fadewatch_collector.usecases.assess import assess_packs
-from fadewatch_collector.usecases.assessing import assess_waiting
+from fadewatch_collector.usecases.assessing import Assessor, assess_waiting
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
@@ -222,3 +222,26 @@ async def test_a_report_that_cannot_be_filed_is_set_aside_and_blocks_no_other(
     )
     assert report_id == batch[bad].report_id
     assert "this row is refused" in problem
+
+
+async def test_an_assessor_that_gives_way_gets_on_all_the_same(
+    services: Services, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("fadewatch_collector.usecases.assessing.WAY_S", 0.01)
+    numbers = await some_packs(services, 2)
+    done = asyncio.Event()
+    asked: list[int] = []
+
+    def gives_way() -> bool:
+        asked.append(1)
+        return True
+
+    assessor = Assessor(services, done.set, gives_way)
+    running = asyncio.create_task(assessor.run())
+    async with asyncio.timeout(20):
+        await done.wait()
+    assessor.close()
+    await running
+
+    assert asked
+    assert await assessed(services) == set(numbers)

@@ -26,6 +26,10 @@ left behind becomes due [s]. Own choice."""
 GATHER_S = 1.0
 """How long packs gather when few were assessed [s]. Own choice."""
 
+WAY_S = 5.0
+"""Pause before a batch while reports come faster than they are filed [s]: a pack is
+assessed soon, but not before the readings that it is assessed by. Own choice."""
+
 PROBLEM_LENGTH = 500
 """Most that is kept of the reason why a pack cannot be assessed [characters]."""
 
@@ -34,10 +38,23 @@ class Assessor:
     """Assesses packs in the background, soon after they were read."""
 
     def __init__(
-        self, services: Services, on_assessed: Callable[[], None] = lambda: None
+        self,
+        services: Services,
+        on_assessed: Callable[[], None] = lambda: None,
+        gives_way: Callable[[], bool] = lambda: False,
     ) -> None:
+        """Make an assessor.
+
+        Parameters
+        ----------
+        on_assessed
+            Called after each batch.
+        gives_way
+            Says whether there is more urgent work: numbers take the processor from it.
+        """
         self._services = services
         self._on_assessed = on_assessed
+        self._gives_way = gives_way
         self._rests = Wakeful()
 
     def wake(self) -> None:
@@ -51,6 +68,8 @@ class Assessor:
     async def run(self) -> None:
         """Assess what waits until closed."""
         while not self._rests.is_closed:
+            if self._gives_way():
+                await self._rests.gather(WAY_S)
             count = await self._assess()
             if not count:
                 await self._rests.rest(LOOK_AGAIN_S)

@@ -87,6 +87,12 @@ class Filing:
         self._services = services
         self._on_filed = on_filed
         self._rests = Wakeful()
+        self._last = 0
+
+    @property
+    def is_behind(self) -> bool:
+        """Say whether more waited than a batch holds, when it was last looked."""
+        return self._last >= BATCH
 
     def wake(self) -> None:
         """Say that there is something to file."""
@@ -99,7 +105,7 @@ class Filing:
     async def run(self) -> None:
         """File until closed."""
         while not self._rests.is_closed:
-            count = await self._file()
+            count = self._last = await self._file()
             if not count:
                 await self._rests.rest(LOOK_AGAIN_S)
             elif count < BATCH:
