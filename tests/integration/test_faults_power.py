@@ -22,7 +22,8 @@ from tests.faults.agents import AgentProcess, new_agent
 from tests.faults.power import Change, Disk, changes, words
 from tests.processes import BIN, new_collector
 
-CUTS = 400
+CUTS = 400 if "FADEWATCH_LONG" in os.environ else 100
+"""Moments of a cut, about; many in a long run."""
 
 pytestmark = [
     pytest.mark.timeout(300),
