@@ -12,7 +12,7 @@ import urllib.request
 from http.client import HTTPMessage, HTTPResponse
 
 from proving.load import Load, psql
-from proving.stage import HOST, Stage, StepError
+from proving.stage import HOST, Stage, StepError, wait_until
 
 NEWS_S = 90.0
 """Longest wait for the news of an alert [s]."""
@@ -150,14 +150,20 @@ def request_id(stage: Stage) -> str:
     expect(status, 401, "an answer without a token")
     number = found["X-Request-Id"]
     expect(json.loads(body)["request_id"], number, "the number in the body")
-    lines = [
+    # The line is written once the answer is on its way.
+    wait_until(lambda: bool(_lines(stage, number)), "the request's log line")
+    lines = _lines(stage, number)
+    expect([line["request_id"] for line in lines], [number], "lines of the log")
+    return str(lines[0]["message"])
+
+
+def _lines(stage: Stage, number: str) -> list[dict[str, str]]:
+    return [
         json.loads(line)
         for log in (stage.log(0), stage.log(1))
         for line in log.read_text().splitlines()
-        if number in line
+        if number in line and line.endswith("}")
     ]
-    expect([line["request_id"] for line in lines], [number], "lines of the log")
-    return str(lines[0]["message"])
 
 
 def metrics(stage: Stage) -> str:
