@@ -15,7 +15,12 @@ from fadewatch_collector.store.store import open_store, sqlite_url
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
-from tests.integration.postgres import NoServer, PostgresServer, running_postgres
+from tests.integration.postgres import (
+    DATABASES,
+    NoServer,
+    PostgresServer,
+    running_postgres,
+)
 
 # The same examples everywhere, and no limit on how long a busy machine takes for one.
 hypothesis_settings.register_profile("project", deadline=None, derandomize=True)
@@ -41,10 +46,22 @@ def upgraded_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--both-databases",
+        action="store_true",
+        help="run on PostgreSQL too what else runs on SQLite alone: tests of pages",
+    )
+
+
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run the tests of a module that says ``ON = DATABASES`` on each of them."""
     on = getattr(metafunc.module, "ON", None)
-    if on is not None and "database" in metafunc.fixturenames:
+    marks = metafunc.definition.iter_markers("parametrize")
+    is_chosen = any("database" in mark.args[0] for mark in marks)
+    if on is None and metafunc.config.getoption("both_databases"):
+        on = DATABASES
+    if on is not None and "database" in metafunc.fixturenames and not is_chosen:
         metafunc.parametrize("database", on, indirect=True)
 
 

@@ -28,6 +28,9 @@ from fadewatch_common.report import Laptop
 from tests.access.table import CALLERS, OUTCOMES, ROUTES
 from tests.reports import AGENT, make_report
 
+# Every route is called as every role, some hundred times: who may do what is decided
+# before the store is asked, so one database tells it.
+
 COOKIE = "fadewatch-session"
 THERE, NOWHERE = "1", "999999"
 """A laptop that exists, and a number that nothing has."""

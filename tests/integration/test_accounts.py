@@ -19,6 +19,9 @@ from fadewatch_collector.store.accounts import add_operator
 from fadewatch_collector.usecases import accounts
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 PASSWORD = "three boats on a lake"  # noqa: S105  of a test's operator
 

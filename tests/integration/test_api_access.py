@@ -14,7 +14,10 @@ from fadewatch_collector.usecases.api_tokens import make_api_token
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
 from tests.integration.api_service import PASSWORD, ApiService, running_api
+from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP
+
+ON = DATABASES
 
 
 @pytest.fixture

@@ -6,6 +6,9 @@ import pytest
 
 from fadewatch_collector.usecases.services import Services
 from tests.integration.api_service import ApiService, running_api
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 
 @pytest.fixture

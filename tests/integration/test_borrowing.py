@@ -11,7 +11,10 @@ from fadewatch_collector.usecases.borrowing import borrowed
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
 from tests.fleet import DAY, deliver, new_laptop, rows
+from tests.integration.postgres import DATABASES
 from tests.reports import PACK, make_report
+
+ON = DATABASES
 
 FADE_PER_DAY = 0.0006
 HISTORY_DAYS = 240

@@ -17,7 +17,10 @@ from fadewatch_collector.usecases.swaps import confirm_swap, reject_swap
 from fadewatch_common.report import Pack
 from tests.fakes.clock import StandingClock
 from tests.fleet import DAY, live, new_laptop, rows, technician
+from tests.integration.postgres import DATABASES
 from tests.reports import LAPTOP, PACK, make_report
+
+ON = DATABASES
 
 WORN = replace(PACK, full_charge_capacity=38_000)
 NEW = replace(PACK, serial="90001", full_charge_capacity=57_000, cycle_count=1)

@@ -12,8 +12,11 @@ from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.rounds import ROUNDS, Round, do_round, last_done
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
+from tests.integration.postgres import DATABASES
 
-POSTGRES = pytest.param("postgresql", marks=pytest.mark.postgres)
+# The clock itself is tested where it can be: in times of its own on SQLite, its turn on
+# PostgreSQL, where several may ask for it. Every round runs on both.
+POSTGRES = DATABASES[1]
 
 
 async def due(services: Services) -> dict[str, timedelta]:
@@ -32,6 +35,7 @@ async def test_what_was_missed_is_made_up_soon_after_the_start(
     assert set((await due(services)).values()) == {CATCH_UP_AFTER}
 
 
+@pytest.mark.parametrize("database", DATABASES, indirect=True)
 async def test_what_was_done_lately_waits_for_its_time(
     services: Services, clock: StandingClock
 ) -> None:

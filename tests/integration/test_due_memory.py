@@ -11,6 +11,9 @@ from fadewatch_collector.usecases import due_memory
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.visit_lists import due_list
 from tests.fixtures.shown_fleet import fill
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 
 async def due_now(services: Services, after_s: float = 0) -> int:

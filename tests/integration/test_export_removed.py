@@ -15,7 +15,10 @@ from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import confirm_swap
 from tests.fakes.clock import StandingClock
 from tests.fleet import DAY, live, new_laptop, technician
+from tests.integration.postgres import DATABASES
 from tests.reports import PACK, make_report
+
+ON = DATABASES
 
 HEADER = ",".join(REMOVED_CSV_COLUMNS).encode() + b"\r\n"
 

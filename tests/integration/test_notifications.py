@@ -20,6 +20,9 @@ from fadewatch_collector.usecases.services import Services
 from tests.certificates import Certificates, make_certificates
 from tests.fakes.clock import StandingClock
 from tests.integration.notified import DESK, Desk, finding, open_desk
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
 NIGHT = Quiet(20 * 60, 6 * 60 + 30)
@@ -365,6 +368,8 @@ async def test_the_log_tells_no_address_and_no_secret(
         assert hidden not in log
 
 
+# The way the store is kept from writing is SQLite's; what follows is Python alone.
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 async def test_what_was_accepted_is_not_sent_again_while_the_store_cannot_be_told(
     desk: Desk, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -88,6 +88,11 @@ async def make_month(connection: AsyncConnection, month: date) -> None:
     name = f"readings_{month:%Y_%m}"
     bounds = {"first": midnight(month), "end": midnight(month_after(month))}
     await _wait_shortly(connection)
+    # The month refers to these tables, which locks them. Filing writes to them first
+    # and to readings afterwards; in the same order nobody waits for each other.
+    await connection.execute(
+        text("LOCK TABLE laptops, packs IN SHARE ROW EXCLUSIVE MODE")
+    )
     # Nothing may come in between what is moved and the month's being there.
     await connection.execute(text(f"LOCK TABLE {REST} IN ACCESS EXCLUSIVE MODE"))
     await connection.execute(
