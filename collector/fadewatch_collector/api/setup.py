@@ -14,7 +14,7 @@ from fadewatch_collector.api.limits import DEFAULT_LIMITS, Limits
 from fadewatch_collector.api.openapi import describe
 from fadewatch_collector.api.problems import problem_response, problems
 from fadewatch_collector.api.routes import ROUTES
-from fadewatch_collector.edge.asked import asked
+from fadewatch_collector.edge.asked import is_https
 from fadewatch_collector.edge.request_ids import HEADER, request_id
 from fadewatch_collector.usecases.known_keys import KnownKeys
 from fadewatch_collector.usecases.order_lists import OrderLists
@@ -85,7 +85,7 @@ async def add_headers(request: web.Request, response: web.StreamResponse) -> Non
     response.headers.setdefault("Cache-Control", "no-store")
     response.headers.setdefault("X-Content-Type-Options", "nosniff")
     response.headers.setdefault("Content-Security-Policy", _POLICY)
-    if asked(request).scheme == "https":
+    if is_https(request):
         response.headers["Strict-Transport-Security"] = _HSTS
 
 

@@ -28,6 +28,14 @@ def asked(request: web.Request) -> Asked:
     return found
 
 
+def is_https(request: web.Request) -> bool:
+    """Say whether the caller speaks https, to us or to a trusted proxy before us."""
+    # Every answer of the API asks, and where nobody is trusted the rest is not needed.
+    if not request.config_dict.get(TRUSTED, ()):
+        return request.secure
+    return asked(request).scheme == "https"
+
+
 def client_address(request: web.Request) -> str:
     """Return the client's address: what limits count by."""
     return asked(request).address
