@@ -21,6 +21,7 @@ import asyncio
 import contextlib
 import json
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -210,6 +211,33 @@ def measure(server: Server, seconds: float, rate: float, seed: int) -> Measured:
 
 
 @contextlib.contextmanager
+def stores(engine: str, folder: Path) -> Iterator[Iterator[tuple[str, dict[str, str]]]]:
+    """Make a store for each way to run a collector, as copies of one filled once."""
+    filled = folder / "filled.sqlite3"
+    with contextlib.ExitStack() as stack:
+        if engine == "postgres":
+            server = stack.enter_context(running_postgres(durable=True))
+            first = asyncio.run(server.empty_database())
+            asyncio.run(fill(first))
+        else:
+            folder.mkdir()
+            asyncio.run(fill(sqlite_url(filled)))
+
+        def copies() -> Iterator[tuple[str, dict[str, str]]]:
+            for way in WAYS:
+                data = folder / way
+                data.mkdir(parents=True)
+                place = {"FADEWATCH_DATA_FOLDER": str(data)}
+                if engine == "postgres":
+                    place["FADEWATCH_DATABASE_URL"] = asyncio.run(server.copy(first))
+                else:
+                    shutil.copy(filled, data / "fadewatch.sqlite3")
+                yield way, place
+
+        yield copies()
+
+
+@contextlib.contextmanager
 def all_servers(engines: list[str]) -> Iterator[dict[str, Server]]:
     """Run every server that is measured, each collector on a store of its own."""
     with contextlib.ExitStack() as stack:
@@ -218,22 +246,11 @@ def all_servers(engines: list[str]) -> Iterator[dict[str, Server]]:
             name: stack.enter_context(running(name, [name]))
             for name in ("bare", "validated")
         }
-        postgres = (
-            stack.enter_context(running_postgres()) if "postgres" in engines else None
-        )
         for engine in engines:
-            for way, options in WAYS.items():
-                data = folder / engine / way
-                data.mkdir(parents=True)
-                place = {"FADEWATCH_DATA_FOLDER": str(data)}
-                url = sqlite_url(data / "fadewatch.sqlite3")
-                if engine == "postgres" and postgres is not None:
-                    url = asyncio.run(postgres.empty_database())
-                    place["FADEWATCH_DATABASE_URL"] = url
-                asyncio.run(fill(url))
+            for way, place in stack.enter_context(stores(engine, folder / engine)):
                 name = f"{engine} {way}"
                 servers[name] = stack.enter_context(
-                    running(name, ["collector", *options], **place)
+                    running(name, ["collector", *WAYS[way]], **place)
                 )
         yield servers
 

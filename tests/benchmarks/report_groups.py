@@ -102,7 +102,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         url = sqlite_url(Path(folder) / "store.sqlite3")
         asyncio.run(measure("sqlite", url, commits))
-    with running_postgres() as server:
+    with running_postgres(durable=True) as server:
         url = asyncio.run(server.empty_database())
         asyncio.run(measure("postgresql", url, commits))
 

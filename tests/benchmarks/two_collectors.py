@@ -142,7 +142,7 @@ def main() -> None:
     parser.add_argument("--patience", type=float, default=20.0)
     asked = parser.parse_args()
     with (
-        running_postgres() as server,
+        running_postgres(durable=True) as server,
         tempfile.TemporaryDirectory(prefix="fadewatch-two-") as folder,
     ):
         address = asyncio.run(server.empty_database())

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import make_url
 
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.store import open_store
@@ -57,6 +58,12 @@ class PostgresServer:
         )
         return self.url(name)
 
+    async def copy(self, url: str) -> str:
+        """Make a database with all that is in another; returns its address."""
+        name, source = next(self.names), make_url(url).database
+        await self._command(f"CREATE DATABASE {name} TEMPLATE {source}")
+        return self.url(name)
+
     async def empty_database(self) -> str:
         """Make a database without a schema; returns its address."""
         name = next(self.names)
@@ -78,8 +85,13 @@ class PostgresServer:
 
 
 @contextmanager
-def running_postgres() -> Iterator[PostgresServer]:
+def running_postgres(*, durable: bool = False) -> Iterator[PostgresServer]:
     """Run a server on a socket of its own until the block ends.
+
+    Parameters
+    ----------
+    durable
+        Whether a commit waits for the disk, as in service; tests need no such thing.
 
     Raises
     ------
@@ -91,7 +103,7 @@ def running_postgres() -> Iterator[PostgresServer]:
     # reach it, and a socket's path has a short limit.
     folder = Path(tempfile.mkdtemp(prefix="fw-pg-"))
     try:
-        server = _started(wheel, folder)
+        server = _started(wheel, folder, durable)
         names = (f"test_{os.getpid()}_{n}" for n in itertools.count())
         try:
             yield PostgresServer(folder, names, handle=server)
@@ -103,11 +115,11 @@ def running_postgres() -> Iterator[PostgresServer]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _started(wheel: Any, folder: Path) -> Any:
+def _started(wheel: Any, folder: Path, durable: bool) -> Any:
     try:
         server = wheel.get_server(folder, cleanup_mode="stop")
-        # Nothing here needs to outlive a power cut.
-        server.psql("ALTER SYSTEM SET fsync = off; SELECT pg_reload_conf();")
+        if not durable:
+            server.psql("ALTER SYSTEM SET fsync = off; SELECT pg_reload_conf();")
     except (OSError, subprocess.SubprocessError, AssertionError) as error:
         raise NoServer(f"PostgreSQL does not start here: {error}") from error
     return server
