@@ -22,6 +22,7 @@ import contextlib
 import json
 import os
 import shutil
+import signal
 import statistics
 import subprocess
 import sys
@@ -262,6 +263,8 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--seconds", type=float, default=2.5)
     asked = parser.parse_args()
+    # Told to stop, it ends the servers that it has started.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     engines = [asked.engine] if asked.engine else list(YARDSTICKS)
     in_turns = ["bare", "validated", *(f"{engine} alone" for engine in engines)]
     found: dict[str, list[Measured]] = {name: [] for name in in_turns}
@@ -309,7 +312,8 @@ def show(name: str, runs: list[Measured], yardstick: float) -> None:
     print(
         f"{name:28} {speed:9,.0f} {speed / yardstick:6.2f} {middle['p50_ms']:8.1f}"
         f" {middle['p99_ms']:8.1f} {middle['loop_us']:9.0f} {middle['others_us']:9.0f}"
-        f"  {odd or ''}"
+        f"  {odd or ''}",
+        flush=True,
     )
 
 
