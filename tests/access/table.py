@@ -107,6 +107,8 @@ look-technician     GET   /order/stock
 look-technician     GET   /places
 look-technician     GET   /removed
 
+look-administrator  GET   /laptops/{laptop_id}/forget
+look-administrator  GET   /laptops/{laptop_id}/held.json
 look-administrator  GET   /settings/accounts
 look-administrator  GET   /settings/policy
 look-administrator  GET   /settings/policy/edit
@@ -142,6 +144,8 @@ act-technician      POST  /visits/round
 
 act-administrator   POST  /laptops/{laptop_id}/key/renew
 act-administrator   POST  /laptops/{laptop_id}/key/revoke
+act-administrator   POST  /laptops/{laptop_id}/forget
+act-administrator   POST  /laptops/{laptop_id}/forget/holder
 act-administrator   POST  /settings/accounts/add
 act-administrator   POST  /settings/accounts/sign-everybody-out
 act-administrator   POST  /settings/accounts/{operator_id}/disable
@@ -232,6 +236,9 @@ api-technician      POST  /api/v1/visits/{visit_id}/call-off
 api-technician      POST  /api/v1/visits/{visit_id}/done
 api-technician      POST  /api/v1/visits/{visit_id}/move
 
+api-administrator   POST  /api/v1/holders/forget
+api-administrator   GET   /api/v1/laptops/{laptop_id}/export
+api-administrator   POST  /api/v1/laptops/{laptop_id}/forget
 api-administrator   GET   /api/v1/api-tokens
 api-administrator   POST  /api/v1/api-tokens/{token_id}/revoke
 api-administrator   GET   /api/v1/enrolment-tokens
