@@ -1,6 +1,6 @@
 """Indexes for the alert list of a very large fleet, narrowed to a kind or a site."""
 
-from alembic import op
+from fadewatch_collector.store.migrations.online import make_index
 
 revision = "0013"
 down_revision = "0012"
@@ -11,5 +11,5 @@ PLACE = ["urgency_rank", "opened_at", "id"]
 
 
 def upgrade() -> None:
-    op.create_index("ix_alerts_list_kind", "alerts", ["state", "kind", *PLACE])
-    op.create_index("ix_alerts_list_site", "alerts", ["state", "site", *PLACE])
+    make_index("ix_alerts_list_kind", "alerts", ["state", "kind", *PLACE])
+    make_index("ix_alerts_list_site", "alerts", ["state", "site", *PLACE])
