@@ -9,6 +9,9 @@ from fadewatch_collector.usecases.services import Services
 from tests.fixtures.shown_charging import fill_charging
 from tests.fixtures.shown_fleet import fill
 from tests.integration.api_service import ApiService, running_api
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 
 @pytest.fixture

@@ -12,7 +12,10 @@ from fadewatch_collector.usecases.agent_keys import laptop_of_key
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.encoding import to_plain
 from tests.integration.api_service import PROBLEM_TYPE, Answer, ApiService, running_api
+from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP
+
+ON = DATABASES
 
 
 @pytest.fixture

@@ -9,7 +9,10 @@ from fadewatch_collector.usecases.order_csv import stream_order_csv
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
 from tests.integration.api_service import ApiService, running_api
+from tests.integration.postgres import DATABASES
 from tests.order_fleet import BROOK_KEY, FIVE, HEATH_KEY, fit
+
+ON = DATABASES
 
 
 @pytest.fixture

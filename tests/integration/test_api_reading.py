@@ -22,6 +22,9 @@ from fadewatch_collector.usecases.exports import stream_fleet_csv
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
 from tests.integration.api_service import PROBLEM_TYPE, ApiService, running_api
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 START = StandingClock().now
 

@@ -19,7 +19,10 @@ from fadewatch_common.encoding import to_json, to_plain
 from fadewatch_common.report import MAX_BODY_BYTES
 from tests.fakes.clock import StandingClock
 from tests.integration.api_service import PROBLEM_TYPE, Answer, ApiService, running_api
+from tests.integration.postgres import DATABASES
 from tests.reports import LAPTOP, PACK, make_report
+
+ON = DATABASES
 
 JSON = {"Content-Type": "application/json"}
 

@@ -9,6 +9,9 @@ from fadewatch_collector.rules.cautions import STOP_USE_CAUTIONS
 from fadewatch_collector.usecases.services import Services
 from tests.fixtures.shown_fleet import SITES, STOP_USE_LAPTOP, fill
 from tests.integration.api_service import ApiService, running_api
+from tests.integration.postgres import DATABASES
+
+ON = DATABASES
 
 WORN, OTHER = 10, 9
 SITE = SITES[WORN % 3]
