@@ -21,6 +21,7 @@ EXAMPLES = 5
 
 MORE_THAN_A_SCHEMA = {
     "/alerts/{alert_id}/plan": "the day must not be past",
+    "/holders/forget": "a name must have three characters that count",
     "/laptops/{laptop_id}/visits": "something was done, or nothing was found",
     "/notification-routes": "an address must be one",
     "/operators": "a password must be varied",
