@@ -10,7 +10,7 @@ from fadewatch_collector.store.bulk import among, insert_rows
 from fadewatch_collector.store.store import Store
 from fadewatch_collector.store.tables import assessment_queue
 
-LEASE = timedelta(minutes=2)
+LEASE = timedelta(seconds=30)
 """How long claimed packs are left to their collector where there are several: longer
 than a batch takes. One that takes longer is assessed twice, which changes nothing. Own
 choice."""
