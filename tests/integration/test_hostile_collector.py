@@ -157,7 +157,7 @@ async def fill(session: aiohttp.ClientSession, collector: CollectorProcess) -> N
 async def crawl(
     session: aiohttp.ClientSession, collector: CollectorProcess, harvest: Harvest
 ) -> None:
-    """Sign in and follow every link, the shallow ones first."""
+    """Sign in and follow every link, files first, then the shallow ones."""
     async with session.get(f"{collector.url}/sign-in") as answer:
         tags = Seen(await answer.text()).tags
     (form_token,) = {
@@ -186,7 +186,10 @@ async def crawl(
             short = where.path + (f"?{where.query}" if where.query else "")
             if short not in known:
                 known.add(short)
-                waiting.append(short)
+                if where.path.startswith("/exports/"):
+                    waiting.insert(0, short)
+                else:
+                    waiting.append(short)
 
 
 async def harvested(folder: Path) -> Harvest:

@@ -42,8 +42,12 @@ NOT_LISTS = {
     "/live",
     "/settings/policy/edit",
     "/inspected/{answer}",
+    "/account",
     "/sign-in",
     "/sign-in/once",
+    "/sign-in/organisation",
+    "/sign-in/organisation/back",
+    "/sign-in/organisation/out",
 }
 """Addresses that list nothing, or that only what is listed leads to."""
 
