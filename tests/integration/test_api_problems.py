@@ -162,9 +162,9 @@ async def test_an_export_that_fails_midway_ends_without_its_last_chunk(
         await connection.execute(
             text(
                 "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
-                "WHERE i < 2000) INSERT INTO laptops (id, enrolled_at, drives) "
+                "WHERE i < 6000) INSERT INTO laptops (id, enrolled_at, last_report_at) "
                 "SELECT i, '2026-03-01 08:00:00.000000', "
-                "CASE WHEN i > 1900 THEN '[7]' END FROM n"
+                "CASE WHEN i > 5900 THEN 7 END FROM n"
             )
         )
 

@@ -213,3 +213,28 @@ def test_medians_are_said_with_what_is_known_of_their_limits_and_of_the_others()
     assert "of all other packs fewer than half have so far" in one_sided
     assert "by 2.1 [1.8 to 2.6] years of age" in both
     assert "of other packs of the type half by 3.4 years" in both
+
+
+def test_before_half_have_passed_the_parts_that_have_are_said() -> None:
+    group = ComparedGroup(
+        key="k|a",
+        name="Callow A",
+        made=None,
+        packs=20,
+        threshold=0.3,
+        verdict="fast",
+        certainty="likely",
+        comparisons=3,
+        lives_axis="since first seen",
+        lives_packs=20,
+        passed=6,
+        expected=2.5,
+        at_years=1.5,
+        gone=0.31,
+        other_gone=0.12,
+    )
+
+    said = " ".join(group_sentences(group))
+
+    assert "By 1.5 years after they were first seen 31 % of them had passed" in said
+    assert "of all other packs 12 %" in said
