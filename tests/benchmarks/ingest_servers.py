@@ -62,6 +62,8 @@ def make_validated() -> object:
 class NoFiling:
     """Stands where filing stands and does nothing."""
 
+    is_behind = False
+
     def __init__(self, *_what: object) -> None:
         self._closed = asyncio.Event()
 
