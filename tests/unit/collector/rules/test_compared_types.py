@@ -238,3 +238,5 @@ def test_before_half_have_passed_the_parts_that_have_are_said() -> None:
 
     assert "By 1.5 years after they were first seen 31 % of them had passed" in said
     assert "of all other packs 12 %" in said
+    nothing_yet = group_sentences(replace(group, gone=0.0, other_gone=None))
+    assert not any("had passed" in one for one in nothing_yet)
