@@ -19,7 +19,7 @@ from fadewatch_collector.simulation.care.diary import AGENT, Delivery, keep_diar
 from fadewatch_collector.simulation.care.fleet import CareFleet
 from fadewatch_collector.simulation.care.plan import PlantedSwap
 from fadewatch_collector.store.tables import alerts, swaps
-from fadewatch_collector.usecases.alerts import heard_from, look_for_silent
+from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all, assess_packs
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.services import Services
@@ -162,11 +162,8 @@ class _Run:
     async def work(self) -> None:
         """File what came, assess what was read, and note what became of alerts."""
         packs: set[int] = set()
-        laptops: set[int] = set()
         while (filed := await file_waiting(self._services)).reports:
             packs |= filed.packs
-            laptops |= filed.laptops
-        await heard_from(self._services, laptops)
         for first in range(0, len(packs), PACKS_AT_ONCE):
             part = sorted(packs)[first : first + PACKS_AT_ONCE]
             await assess_packs(self._services, part)

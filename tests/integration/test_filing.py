@@ -21,7 +21,7 @@ from fadewatch_collector.store.tables import (
     slot_stays,
     unreadable_reports,
 )
-from fadewatch_collector.usecases.alerts import heard_from, look_for_silent
+from fadewatch_collector.usecases.alerts import look_for_silent
 from fadewatch_collector.usecases.assess import assess_all, assess_packs
 from fadewatch_collector.usecases.assessing import Assessor
 from fadewatch_collector.usecases.filing import Filing, file_waiting
@@ -235,7 +235,7 @@ async def test_a_silent_laptop_is_noted_and_forgotten_when_it_is_back(
     assert await look_for_silent(services) == 1
     assert await live_alerts(services) == [("silent", "note")]
 
-    await heard_from(services, {laptop_id})
+    await deliver(services, laptop_id, [make_report(clock())])
     assert await live_alerts(services) == []
 
 

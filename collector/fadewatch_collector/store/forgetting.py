@@ -286,12 +286,3 @@ async def clear_holder(connection: AsyncConnection, numbers: list[int]) -> None:
     await connection.execute(
         update(laptops).where(laptops.c.id.in_(numbers)).values(holder=None)
     )
-
-
-async def forgotten_on(connection: AsyncConnection, laptop_id: int) -> datetime | None:
-    """Return when a laptop was forgotten; None when none of this number was."""
-    query = select(forgotten_laptops.c.forgotten_at).where(
-        forgotten_laptops.c.laptop_id == laptop_id
-    )
-    found: datetime | None = await connection.scalar(query)
-    return found

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import insert, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.accounts import Account, account_from
@@ -41,13 +41,3 @@ async def add_identity(
             operator_id=operator_id, issuer=issuer, subject=subject, created_at=now
         )
     )
-
-
-async def remove_identities(connection: AsyncConnection, operator_id: int) -> int:
-    """Forget who an operator is elsewhere; return how many there were."""
-    gone = await connection.execute(
-        delete(operator_identities).where(
-            operator_identities.c.operator_id == operator_id
-        )
-    )
-    return gone.rowcount

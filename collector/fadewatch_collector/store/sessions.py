@@ -142,18 +142,6 @@ async def end_session(
     return (await connection.execute(query)).rowcount > 0
 
 
-async def end_sessions_but(
-    connection: AsyncConnection, operator_id: int, kept: bytes
-) -> None:
-    """Forget an operator's sessions but the one that they work in."""
-    await connection.execute(
-        delete(operator_sessions).where(
-            operator_sessions.c.operator_id == operator_id,
-            operator_sessions.c.digest != kept,
-        )
-    )
-
-
 async def end_all_sessions(connection: AsyncConnection) -> int:
     """Forget the sessions of everybody, and return how many there were."""
     ended = await connection.execute(delete(operator_sessions))

@@ -145,12 +145,6 @@ def _silent(
     return silent_finding(laptop.last_report_at, days)
 
 
-async def heard_from(services: Services, laptop_ids: Collection[int]) -> None:
-    """End the silent alerts of laptops that have just reported."""
-    async with services.store.writing() as connection:
-        await end_silence(connection, laptop_ids, services.clock())
-
-
 async def end_silence(
     connection: WriteConnection, laptop_ids: Collection[int], now: datetime
 ) -> None:
