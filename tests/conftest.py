@@ -1,11 +1,14 @@
 """Fixtures that many tests share: a real store with a clock that stands still."""
 
 import asyncio
+import gc
 import shutil
+import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from pathlib import Path
 
 import pytest
+from aiohttp import web_app
 from hypothesis import settings as hypothesis_settings
 from pydantic import SecretStr
 
@@ -21,6 +24,7 @@ from tests.integration.postgres import (
     PostgresServer,
     running_postgres,
 )
+from tests.running_order import told_the_time, turn
 
 # The same examples everywhere, and no limit on how long a busy machine takes for one.
 hypothesis_settings.register_profile("project", deadline=None, derandomize=True)
@@ -73,13 +77,40 @@ def database(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture(scope="session")
-def postgres() -> Iterator[PostgresServer]:
-    """A PostgreSQL server for the whole run."""
+def postgres_of_the_run() -> Iterator[PostgresServer]:
     try:
-        with running_postgres() as server:
+        with running_postgres(short_lived=True) as server:
             yield server
     except NoServer as problem:
         pytest.skip(str(problem))
+
+
+@pytest.fixture
+def postgres(postgres_of_the_run: PostgresServer) -> Iterator[PostgresServer]:
+    """The run's PostgreSQL server; the test's databases go with the test."""
+    yield postgres_of_the_run
+    postgres_of_the_run.let_go_of_all()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _applications_go() -> Iterator[None]:
+    yield
+    # aiohttp remembers applications here, and with each of them a whole store.
+    web_app._cached_build_middleware.cache_clear()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    if told := told_the_time((item.nodeid for item in items), time.time()):
+        raise pytest.UsageError(f"names that hold the present time: {told}")
+    items.sort(key=lambda item: turn(item.nodeid))
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    # What was imported and collected stays until the end: no need to look through it
+    # again and again for what may go.
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture
