@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -20,6 +21,24 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def children_of(pid: int) -> list[int]:
+    """Return the processes that a process has started and that still run."""
+    told = Path(f"/proc/{pid}/task").glob("*/children")
+    return [int(child) for one in told for child in one.read_text().split()]
+
+
+def signal_all(process: subprocess.Popen[bytes], what: signal.Signals) -> None:
+    """Send a signal to a service and to what works behind it."""
+    for number in (process.pid, *children_of(process.pid)):
+        os.kill(number, what)
+
+
+def kill_all(process: subprocess.Popen[bytes]) -> None:
+    """End a service and what works behind it at one moment, as a power cut does."""
+    signal_all(process, signal.SIGKILL)
+    process.wait()
 
 
 @dataclass(frozen=True, slots=True)

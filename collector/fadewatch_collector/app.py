@@ -2,7 +2,6 @@
 
 import asyncio
 import platform
-import secrets
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -16,16 +15,13 @@ from fadewatch_collector.edge.certificates import Certificate
 from fadewatch_collector.edge.drain import Drain
 from fadewatch_collector.edge.meters import METERS, Meters
 from fadewatch_collector.edge.setup import add_edge
-from fadewatch_collector.jobs.clock import keep_clock
+from fadewatch_collector.jobs.background import Background, BackgroundHere
+from fadewatch_collector.jobs.background_process import BackgroundProcess
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.pool import pool_standing
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.usecases.assessing import Assessor
-from fadewatch_collector.usecases.channels import channels_of
-from fadewatch_collector.usecases.filing import Filing
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.order_lists import OrderLists
-from fadewatch_collector.usecases.sending import Sender
 from fadewatch_collector.usecases.services import Services, open_services
 from fadewatch_collector.web.access import AccessLine
 from fadewatch_collector.web.setup import add_pages
@@ -47,9 +43,12 @@ laptops wake in one second. Own choice; the system's own limit may be lower."""
 
 
 def make_app(
-    services: Services, drain: Drain | None = None, meters: Meters | None = None
+    services: Services,
+    drain: Drain | None = None,
+    meters: Meters | None = None,
+    background: Background | None = None,
 ) -> web.Application:
-    """Make the application: intake, filing, assessing and clock run inside it.
+    """Make the application: intake runs inside it, and starts what works behind it.
 
     Parameters
     ----------
@@ -57,13 +56,14 @@ def make_app(
         Tells the application that the service ends soon.
     meters
         What is counted; what nobody asks for otherwise.
+    background
+        Has the work behind intake done; on this event loop otherwise.
     """
     meters = meters or new_meters()
-    assessor = Assessor(services, gives_way=lambda: filing.is_behind)
-    filing = Filing(services, assessor.wake)
+    background = background or BackgroundHere(services)
     intake = Intake(
         services,
-        filing.wake,
+        background.wake,
         lambda commit: meters.committed(commit.reports, commit.new, commit.seconds),
     )
     app = web.Application(handler_args=HANDLER_ARGS)
@@ -76,29 +76,16 @@ def make_app(
     add_pages(app, services, orders)
 
     async def workers(_app: web.Application) -> AsyncIterator[None]:
-        async with (
-            channels_of(services.settings) as channels,
-            asyncio.TaskGroup() as group,
-        ):
-            sender = Sender(services, channels, secrets.SystemRandom().random)
-            group.create_task(sender.run(), name="sender")
+        async with asyncio.TaskGroup() as group:
             group.create_task(intake.run(), name="intake")
-            group.create_task(filing.run(), name="filing")
-            group.create_task(assessor.run(), name="assessor")
+            group.create_task(background.run(), name="background")
             try:
                 yield
             finally:
-                for worker in (intake, filing, assessor, sender):
-                    worker.close()
-
-    async def clock(_app: web.Application) -> AsyncIterator[None]:
-        keeper = asyncio.create_task(keep_clock(services), name="clock")
-        yield
-        keeper.cancel()
-        await asyncio.gather(keeper, return_exceptions=True)
+                intake.close()
+                background.close()
 
     app.cleanup_ctx.append(workers)
-    app.cleanup_ctx.append(clock)
     return app
 
 
@@ -136,6 +123,21 @@ def _watch(services: Services, intake: Intake, meters: Meters) -> None:
         "Connections kept open when not in use, at most.",
         lambda: pool_standing(store).kept,
     )
+
+
+def _background(settings: Settings, meters: Meters) -> BackgroundProcess:
+    """Prepare the process behind intake, and let what is counted see it."""
+    restarted = meters.counter(
+        "background_restarts", "Starts of the background process after it had died."
+    )
+    background = BackgroundProcess(settings, restarted)
+    meters.gauge(
+        "background_running",
+        "1 while the process runs that files, assesses, sends and keeps the clock.",
+        lambda: background.pid is not None,
+    )
+    meters.process("fadewatch_background", lambda: background.pid)
+    return background
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +178,7 @@ async def serve(
         if certificate is not None:
             _watch_certificate(certificate, meters)
         runner = web.AppRunner(
-            make_app(services, drain, meters),
+            make_app(services, drain, meters, _background(settings, meters)),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,
             keepalive_timeout=IDLE_S,

@@ -12,8 +12,8 @@ laptops, with its key. By turns, in rounds, it goes to
 - the collector with a transaction for each report,
 
 and at half the load that it bore once more to the collector, for the times of answers.
-"Processor" is what the server's processes took for a report, by thread: it hardly
-depends on what else the machine does.
+"Loop" and "other" are what the collector's own process took for a report, its event
+loop and other threads; "behind" is the process that files and assesses.
 """
 
 import argparse
@@ -45,7 +45,7 @@ from fadewatch_collector.store.tables import agent_keys, laptops
 from fadewatch_collector.usecases.bearer import digest_of
 from tests.benchmarks.ingest_reports import LAPTOPS, key_of, laptop_of
 from tests.integration.postgres import running_postgres
-from tests.processes import free_port
+from tests.processes import children_of, free_port
 
 YARDSTICKS = {"sqlite": 0.60, "postgres": 0.55}
 """Least share of the validated handler's speed."""
@@ -59,7 +59,7 @@ WAYS = {
 }
 """How the collector runs: what of it works beside intake, and its commits."""
 
-HEAD = f"{'':28} {'/s':>9} {'ratio':>6} {'p50 ms':>8} {'p99 ms':>8} {'loop us':>9} {'other us':>9}"
+HEAD = f"{'':28} {'/s':>9} {'ratio':>6} {'p50 ms':>8} {'p99 ms':>8} {'loop us':>9} {'other us':>9} {'behind us':>9}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,7 @@ class Measured:
     p99_ms: float
     loop_us: float
     others_us: float
+    behind_us: float
     odd: dict[str, int]
 
 
@@ -167,12 +168,18 @@ async def fill(url: str) -> None:
 def settle(pid: int) -> None:
     """Wait until the rounds that a collector makes when it starts are over."""
     deadline = time.monotonic() + START_S
-    spent = sum(thread_times(pid))
+    spent = sum(times(pid))
     while time.monotonic() < deadline:
         time.sleep(0.5)
-        before, spent = spent, sum(thread_times(pid))
+        before, spent = spent, sum(times(pid))
         if spent - before < 0.05:
             return
+
+
+def times(pid: int) -> tuple[float, float, float]:
+    """Return processor time of the main thread, of the others, of processes below [s]."""
+    behind = [thread_times(child) for child in children_of(pid)]
+    return *thread_times(pid), sum(map(sum, behind))
 
 
 def thread_times(pid: int) -> tuple[float, float]:
@@ -190,14 +197,14 @@ def thread_times(pid: int) -> tuple[float, float]:
 def measure(server: Server, seconds: float, rate: float, seed: int) -> Measured:
     """Run the load once."""
     command = [sys.executable, "-m", "tests.benchmarks.ingest_load"]
-    before = thread_times(server.process.pid)
+    before = times(server.process.pid)
     done = subprocess.run(
         [*command, str(server.port), str(seconds), str(rate), str(seed)],
         capture_output=True,
         text=True,
         check=True,
     )
-    after = thread_times(server.process.pid)
+    after = times(server.process.pid)
     told: dict[str, Any] = json.loads(done.stdout)
     statuses: dict[str, int] = told["statuses"]
     answered = told["answered"]
@@ -207,6 +214,7 @@ def measure(server: Server, seconds: float, rate: float, seed: int) -> Measured:
         told["p99_ms"],
         (after[0] - before[0]) / answered * 1e6,
         (after[1] - before[1]) / answered * 1e6,
+        (after[2] - before[2]) / answered * 1e6,
         {name: n for name, n in statuses.items() if name != "200"},
     )
 
@@ -306,12 +314,13 @@ def show(name: str, runs: list[Measured], yardstick: float) -> None:
     speed = median_of(runs)
     middle = {
         field: statistics.median(getattr(run, field) for run in runs)
-        for field in ("p50_ms", "p99_ms", "loop_us", "others_us")
+        for field in ("p50_ms", "p99_ms", "loop_us", "others_us", "behind_us")
     }
     odd = {key: n for run in runs for key, n in run.odd.items()}
     print(
         f"{name:28} {speed:9,.0f} {speed / yardstick:6.2f} {middle['p50_ms']:8.1f}"
         f" {middle['p99_ms']:8.1f} {middle['loop_us']:9.0f} {middle['others_us']:9.0f}"
+        f" {middle['behind_us']:9.0f}"
         f"  {odd or ''}",
         flush=True,
     )

@@ -59,10 +59,10 @@ def make_validated() -> object:
     return validated
 
 
-class NoFiling:
-    """Stands where filing stands and does nothing."""
+class NoBackground:
+    """Stands where the process behind intake stands, and has nothing done."""
 
-    is_behind = False
+    pid = None
 
     def __init__(self, *_what: object) -> None:
         self._closed = asyncio.Event()
@@ -106,7 +106,8 @@ def main() -> None:
         asyncio.run(serve_plain(make_validated(), asked.port))
     else:
         if asked.no_filing:
-            setattr(app, "Filing", NoFiling)  # noqa: B010  a stand-in, not the class
+            # A stand-in, not the class.
+            setattr(app, "BackgroundProcess", NoBackground)  # noqa: B010
         if asked.single:
             intake.LARGEST_COMMIT = 1
         collector(["serve"])

@@ -36,7 +36,7 @@ from fadewatch_collector.store.store import Store, open_store
 from fadewatch_collector.store.tables import readings, reports
 from tests.benchmarks.million_fleet import report_text, seed_postgres, seed_sqlite
 from tests.integration.postgres import running_postgres
-from tests.processes import CollectorProcess, free_port
+from tests.processes import CollectorProcess, children_of, free_port
 from tests.reports import START
 
 SAMPLE_S = 5.0
@@ -59,8 +59,10 @@ class Course:
         async with store.reading() as connection:
             found = await queue_depths(connection)
         self.depths.append((time.monotonic() - self.began, found))
-        self.resident_mb.append(resident_mb(pid))
-        self.processor_s = processor_s(pid)
+        # Both processes: intake and pages, and what works behind them.
+        both = (pid, *children_of(pid))
+        self.resident_mb.append(sum(map(resident_mb, both)))
+        self.processor_s = sum(map(processor_s, both))
         return found
 
 

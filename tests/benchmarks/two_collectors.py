@@ -14,7 +14,6 @@ import argparse
 import asyncio
 import itertools
 import os
-import signal
 import tempfile
 import time
 from collections import Counter
@@ -51,7 +50,7 @@ async def strike(pair: Pair, what: str) -> float:
         collector = pair.collectors[victim]
         pair.processes[victim] = await asyncio.to_thread(collector.start)
     else:
-        pair.processes[victim].send_signal(signal.SIGCONT)
+        pair.thaw(victim)
     return took
 
 

@@ -20,7 +20,13 @@ from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
 from fadewatch_common.report import Pack
 from tests.faults.ledger import Ledger
 from tests.faults.senders import Senders
-from tests.processes import CollectorProcess, new_collector
+from tests.processes import (
+    CollectorProcess,
+    children_of,
+    kill_all,
+    new_collector,
+    signal_all,
+)
 
 MOVES_WITHIN_S = 30.0
 DRAINED_S = 300.0
@@ -117,8 +123,10 @@ class Pair:
         async with self.engine.connect() as connection:
             name = await connection.scalar(text(_CLOCK_HOLDER))
         pid = str(name or "").rpartition(" ")[2]
-        pids = [str(process.pid) for process in self.processes]
-        return pids.index(pid) if pid in pids else None
+        for number, process in enumerate(self.processes):
+            if pid in map(str, children_of(process.pid)):
+                return number
+        return None
 
     async def until_clock(self, wanted: set[int], within_s: float) -> float:
         """Wait until one of these holds the clock; returns how long it took [s]."""
@@ -147,12 +155,15 @@ class Pair:
 
     def kill(self, number: int) -> None:
         """End a collector as a power cut does."""
-        self.processes[number].kill()
-        self.processes[number].wait()
+        kill_all(self.processes[number])
 
     def freeze(self, number: int) -> None:
         """Stop a collector so that its connections stay open and silent."""
-        self.processes[number].send_signal(signal.SIGSTOP)
+        signal_all(self.processes[number], signal.SIGSTOP)
+
+    def thaw(self, number: int) -> None:
+        """Let a collector go on."""
+        signal_all(self.processes[number], signal.SIGCONT)
 
     def rounds_done(self) -> Counter[str]:
         """Count the rounds that both have written to their logs as done."""
@@ -182,7 +193,7 @@ def two_collectors(folder: Path, address: str, **more: str) -> Iterator[Pair]:
     finally:
         for process in pair.processes:
             if process.poll() is None:
-                process.send_signal(signal.SIGCONT)
+                signal_all(process, signal.SIGCONT)
                 process.terminate()
         for process in pair.processes:
             process.wait(30)

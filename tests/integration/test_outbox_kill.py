@@ -15,7 +15,7 @@ import pytest
 from fadewatch_common.encoding import to_plain
 from tests.certificates import make_certificates
 from tests.fakes.mail_server import Accepted, MailServerFake, mail_server
-from tests.processes import CollectorProcess, new_collector
+from tests.processes import CollectorProcess, kill_all, new_collector
 from tests.reports import AGENT, LAPTOP, PACK, make_report
 
 LAPTOPS = 12
@@ -89,8 +89,7 @@ class Murder:
         if len(self._mail.accepted) in KILLED_AT:
             assert self._process is not None
             # Without a pause: the server drops what it was doing when the line breaks.
-            self._process.kill()
-            self._process.wait()
+            kill_all(self._process)
             self.in_doubt.append(str(accepted.mail["Message-ID"]))
 
 

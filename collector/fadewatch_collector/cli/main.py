@@ -13,6 +13,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS = {
     "assess": "assess:assess_command",
+    "background": "background:background_command",
     "backtest": "backtest:backtest_command",
     "database": "database:database_group",
     "demo": "demo:demo_command",

@@ -127,6 +127,15 @@ class Meters:
         """Add a gauge that is read when somebody asks."""
         Gauge(f"fadewatch_{name}", text, registry=self.registry).set_function(value)
 
+    def counter(self, name: str, text: str) -> Callable[[], None]:
+        """Add a counter; returns what counts one up."""
+        return Counter(f"fadewatch_{name}", text, registry=self.registry).inc
+
+    def process(self, name: str, pid: Callable[[], int | None]) -> None:
+        """Add processor, memory and files of another process, while it runs."""
+        # Of a number that no process has nothing is told.
+        ProcessCollector(name, lambda: pid() or "none", registry=self.registry)
+
 
 METERS = web.AppKey("METERS", Meters)
 """Set on the root application; without it nothing is counted."""

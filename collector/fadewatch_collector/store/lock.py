@@ -1,11 +1,20 @@
-"""One service per data folder: the process's own lock on a file in it."""
+"""One service per data folder, and one that works in the background: locks on files."""
 
+import asyncio
 import fcntl
-from collections.abc import Iterator
-from contextlib import contextmanager
+import logging
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
+from typing import IO
 
 from fadewatch_collector.errors import StoreIsBusy
+from fadewatch_collector.store.store import Store
+
+log = logging.getLogger(__name__)
+
+LOOK_S = 0.1
+"""How often one that waits looks whether the lock is free [s]. Own choice."""
 
 
 @contextmanager
@@ -18,8 +27,34 @@ def held_folder(folder: Path) -> Iterator[None]:
         Another service holds it.
     """
     with (folder / "serve.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as problem:
-            raise StoreIsBusy(folder) from problem
+        if not _is_taken(lock):
+            raise StoreIsBusy(folder)
         yield
+
+
+@asynccontextmanager
+async def alone_in_background(store: Store) -> AsyncIterator[None]:
+    """Wait until nobody else files, sends or keeps the clock on a SQLite store.
+
+    The background process of a service that was killed ends after its batch in hand;
+    the next one must not begin before. On PostgreSQL several may work side by side.
+    """
+    if not store.is_sqlite:
+        yield
+        return
+    with Path(store.path).with_name("background.lock").open("w") as lock:
+        is_told = False
+        while not _is_taken(lock):
+            if not is_told:
+                log.info("another process still works on the store; waiting for it")
+                is_told = True
+            await asyncio.sleep(LOOK_S)
+        yield
+
+
+def _is_taken(lock: IO[str]) -> bool:
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

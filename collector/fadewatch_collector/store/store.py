@@ -12,6 +12,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_en
 
 from fadewatch_collector.store.server_settings import KEPT_ALIVE, asking_for
 from fadewatch_collector.store.trouble import told_as_trouble
+from fadewatch_collector.store.write_turns import WriteTurns
 
 BUSY_TIMEOUT_MS = 30_000
 """How long a SQLite connection waits for another process's write [ms]."""
@@ -27,8 +28,7 @@ class Store:
     """A database with its write gate.
 
     SQLite has one writer at a time. Writers of this process queue at the gate, fairly
-    and without polling; writers of other processes (a command run beside the service)
-    wait by SQLite's busy timeout.
+    and without polling; processes (intake, the background, a command) take turns.
 
     Attributes
     ----------
@@ -40,6 +40,7 @@ class Store:
         self.engine = engine
         self.filing_gate = asyncio.Lock()
         self._gate = asyncio.Lock()
+        self._turns = WriteTurns(Path(self.path)) if self.is_sqlite else None
         self.on_wait: Callable[[str, float], None] = lambda _access, _seconds: None
         """Told of each wait for a connection: 'reading' or 'writing', and how long."""
 
@@ -60,7 +61,11 @@ class Store:
     async def turn(self) -> AsyncIterator[None]:
         """Hold the write gate without a connection: who waits, waits in line."""
         async with self._gate:
-            yield
+            if self._turns is None:
+                yield
+                return
+            async with self._turns.turn():
+                yield
 
     @asynccontextmanager
     async def reading(self) -> AsyncIterator[AsyncConnection]:
@@ -83,7 +88,7 @@ class Store:
                     self.on_wait("writing", perf_counter() - asked)
                     yield connection
                 return
-            async with self._gate, self.engine.connect() as plain:
+            async with self.turn(), self.engine.connect() as plain:
                 connection = await plain.execution_options(**_WRITE)
                 async with connection.begin():
                     progress.is_connected = True
@@ -93,6 +98,8 @@ class Store:
     async def close(self) -> None:
         """Close every connection."""
         await self.engine.dispose()
+        if self._turns is not None:
+            self._turns.close()
 
 
 def open_store(url: str) -> Store:

@@ -42,7 +42,7 @@ from fadewatch_common.report import Report
 
 log = logging.getLogger(__name__)
 
-BATCH = 500
+BATCH = 200
 """Reports filed in one transaction. Own choice."""
 
 AT_ONCE = 20

@@ -8,7 +8,7 @@ from pathlib import Path
 from fadewatch_collector.errors import BackupProblem, StoreIsNewer
 from fadewatch_collector.store import sqlite_backup
 from fadewatch_collector.store.emptying import other_sessions, put_aside, take_back
-from fadewatch_collector.store.lock import held_folder
+from fadewatch_collector.store.lock import alone_in_background, held_folder
 from fadewatch_collector.store.postgres_tools import restore_dump
 from fadewatch_collector.store.rows_counted import rows_by_table, table_names
 from fadewatch_collector.store.schema import known_revisions, newest_revision
@@ -60,9 +60,10 @@ async def restore(
     await asyncio.to_thread(verify, backup, manifest)
     if services.store.is_sqlite:
         with held_folder(services.settings.data_folder):
-            aside = await asyncio.to_thread(
-                _into_sqlite, services, backup, manifest, replace=replace
-            )
+            async with alone_in_background(services.store):
+                aside = await asyncio.to_thread(
+                    _into_sqlite, services, backup, manifest, replace=replace
+                )
     else:
         aside = await _into_postgres(services, backup, manifest, tools, replace=replace)
     return Restored(manifest, aside)
