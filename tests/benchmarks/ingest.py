@@ -9,6 +9,7 @@ laptops, with its key. By turns, in rounds, it goes to
 - a bare aiohttp handler that reads the body,
 - the same with validation (the same TypeAdapter) and the look-up of the key,
 - the collector, nothing working beside intake; then with filing and assessing beside,
+- the collector that has not met these laptops yet and must look their keys up,
 - the collector with a transaction for each report,
 
 and at half the load that it bore once more to the collector, for the times of answers.
@@ -50,6 +51,8 @@ from tests.processes import children_of, free_port
 YARDSTICKS = {"sqlite": 0.60, "postgres": 0.55}
 """Least share of the validated handler's speed."""
 P99_MS = 50.0
+WARM_S = 8.0
+"""Long enough for every laptop to have reported once [s]."""
 START_S = 60.0
 
 WAYS = {
@@ -278,6 +281,7 @@ def main() -> None:
     found: dict[str, list[Measured]] = {name: [] for name in in_turns}
     print(f"load of the machine: {Path('/proc/loadavg').read_text().strip()}")
     with all_servers(engines) as servers:
+        strange = met(servers, engines, asked.seconds)
         for round_number in range(asked.rounds):
             for name in in_turns:
                 found[name].append(
@@ -287,6 +291,8 @@ def main() -> None:
         yardstick = median_of(found["validated"])
         for name in in_turns:
             show(name, found[name], yardstick)
+        for name, one in strange.items():
+            show(f"{name}, unknown keys", [one], yardstick)
         for engine in engines:
             for way in ("beside", "single"):
                 name = f"{engine} {way}"
@@ -302,6 +308,18 @@ def main() -> None:
                 if way == "alone":
                     judge(engine, found, one)
     print(f"load of the machine: {Path('/proc/loadavg').read_text().strip()}")
+
+
+def met(
+    servers: dict[str, Server], engines: list[str], seconds: float
+) -> dict[str, Measured]:
+    """Let the collectors meet every laptop, and measure how they begin with it."""
+    names = [f"{engine} alone" for engine in engines]
+    strange = {name: measure(servers[name], seconds, 0, 0) for name in names}
+    for name in (*names, *(f"{engine} beside" for engine in engines)):
+        measure(servers[name], WARM_S, 0, 0)
+        settle(servers[name].process.pid)
+    return strange
 
 
 def median_of(runs: list[Measured]) -> float:

@@ -17,8 +17,8 @@ from fadewatch_collector.api.setup import (
     HANDLER_ARGS,
     PREFIX,
     Limits,
+    add_api,
     add_health,
-    make_api,
 )
 from fadewatch_collector.edge.setup import add_edge
 from fadewatch_collector.rules.operators import Role
@@ -111,8 +111,7 @@ async def running_api(
     root = web.Application(handler_args=HANDLER_ARGS)
     add_edge(root, services.settings)
     add_health(root, services)
-    app = make_api(services, intake or writer, limits)
-    root.add_subapp(PREFIX, app)
+    app = add_api(root, services, intake or writer, limits)
     async with asyncio.TaskGroup() as group:
         group.create_task(writer.run())
         async with TestClient(TestServer(root)) as client:

@@ -48,8 +48,9 @@ async def counted_writer(writer: ReportWriter) -> AsyncIterator[Queries]:
         await _trace(writer, None)
         return
     assert isinstance(writer, PostgresWriter)
-    assert writer._connection is not None
-    driver = (await writer._connection.get_raw_connection()).driver_connection
+    connection = writer._kept._connection
+    assert connection is not None
+    driver = (await connection.get_raw_connection()).driver_connection
     assert driver is not None
     driver.add_query_logger(count)
     yield queries

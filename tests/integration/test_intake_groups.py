@@ -2,13 +2,16 @@
 
 import asyncio
 import random
-from collections.abc import Sequence
+from collections.abc import AsyncIterator, Collection, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from sqlalchemy import select, text
 
+from fadewatch_collector.store.agent_keys import KeyRow
+from fadewatch_collector.store.key_reader import KeyReader, key_reader
 from fadewatch_collector.store.report_group import NewReport
 from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.store.store import open_store
@@ -25,7 +28,7 @@ from fadewatch_collector.usecases.intake_tally import Commit
 from fadewatch_collector.usecases.known_keys import KnownKey, KnownKeys
 from fadewatch_collector.usecases.services import Services
 from tests.fleet import new_laptop, rows
-from tests.integration.counting import counted, counted_writer
+from tests.integration.counting import counted_writer
 from tests.integration.postgres import DATABASES
 from tests.reports import AGENT, LAPTOP, START, make_report, received
 
@@ -47,6 +50,33 @@ async def enrolled(services: Services, serial: str = "BM-1") -> str:
         who="test",
     )
     return (await enrol(services, token, replace(LAPTOP, serial=serial), AGENT)).key
+
+
+class Noted:
+    """A key reader that notes how many keys it was asked for each time."""
+
+    def __init__(self, inner: KeyReader) -> None:
+        self._inner = inner
+        self.asked: list[int] = []
+
+    async def find(self, digests: Collection[bytes]) -> dict[bytes, KeyRow]:
+        self.asked.append(len(digests))
+        return await self._inner.find(digests)
+
+    async def close(self) -> None:
+        await self._inner.close()
+
+
+@asynccontextmanager
+async def remembering(
+    services: Services, most: int = 100
+) -> AsyncIterator[tuple[KnownKeys, Noted]]:
+    reader = Noted(key_reader(services.store))
+    keys = KnownKeys(services, most, reader)
+    try:
+        yield keys, reader
+    finally:
+        await keys.close()
 
 
 def some(count: int) -> list[ReceivedReport]:
@@ -82,9 +112,9 @@ async def stored(services: Services) -> set[str]:
 async def test_a_key_that_was_revoked_elsewhere_stores_nothing_from_then_on(
     services: Services,
 ) -> None:
-    keys = KnownKeys(services)
-    ended = await keys.find(await enrolled(services, "BM-1"))
-    good = await keys.find(await enrolled(services, "BM-2"))
+    async with remembering(services) as (keys, _):
+        ended = await keys.find(await enrolled(services, "BM-1"))
+        good = await keys.find(await enrolled(services, "BM-2"))
     theirs, ours = some(1), some(2)
 
     await revoke_key(services, ended.laptop_id, "kim")
@@ -102,7 +132,8 @@ async def test_a_key_that_was_revoked_elsewhere_stores_nothing_from_then_on(
 async def test_a_request_without_a_good_report_needs_a_valid_key_too(
     services: Services,
 ) -> None:
-    key = await KnownKeys(services).find(await enrolled(services))
+    async with remembering(services) as (keys, _):
+        key = await keys.find(await enrolled(services))
     await revoke_key(services, key.laptop_id, "kim")
 
     (answer,) = await taken(services, (key, []))
@@ -113,7 +144,8 @@ async def test_a_request_without_a_good_report_needs_a_valid_key_too(
 async def test_a_renewal_asked_for_is_told_with_the_next_report(
     services: Services,
 ) -> None:
-    key = await KnownKeys(services).find(await enrolled(services))
+    async with remembering(services) as (keys, _):
+        key = await keys.find(await enrolled(services))
     (before,) = await taken(services, (key, some(1)))
 
     await ask_renewal(services, key.laptop_id, "kim")
@@ -128,52 +160,47 @@ async def test_keys_that_are_asked_for_together_share_one_look_up(
     services: Services,
 ) -> None:
     sent = [await enrolled(services, f"BM-{n}") for n in range(6)]
-    keys = KnownKeys(services)
-    with counted(services) as one:
+    async with remembering(services) as (keys, reader):
         await keys.find(sent[0])
-    with counted(services) as five:
         found = await asyncio.gather(
             *map(keys.find, [*sent[1:], "fwk_unknown"]), return_exceptions=True
         )
-    with counted(services) as known:
         await asyncio.gather(*map(keys.find, sent))
 
     assert isinstance(found.pop(), KeyEnded)
     assert len({key.laptop_id for key in found if isinstance(key, KnownKey)}) == 5
-    assert five.count == one.count
-    assert known.count == 0
+    assert reader.asked == [1, 6]
 
 
 async def test_the_first_use_of_a_renewed_key_ends_the_old_one(
     services: Services,
 ) -> None:
-    keys = KnownKeys(services)
     sent = await enrolled(services)
-    old = await keys.find(sent)
-    new = await keys.find(await renew_key(services, sent))
+    async with remembering(services) as (keys, _):
+        old = await keys.find(sent)
+        new = await keys.find(await renew_key(services, sent))
 
-    refused, receipt = await taken(services, (old, some(1)), (new, some(1)))
+        refused, receipt = await taken(services, (old, some(1)), (new, some(1)))
 
-    assert isinstance(refused, KeyEnded)
-    assert statuses(receipt) == ["stored"]
-    keys.forget(sent)
-    with pytest.raises(KeyEnded):
-        await keys.find(sent)
+        assert isinstance(refused, KeyEnded)
+        assert statuses(receipt) == ["stored"]
+        keys.forget(sent)
+        with pytest.raises(KeyEnded):
+            await keys.find(sent)
 
 
 async def test_memory_of_keys_is_bounded(services: Services) -> None:
     sent = [await enrolled(services, f"BM-{n}") for n in range(3)]
-    keys = KnownKeys(services, most=2)
-    for key in sent:
-        await keys.find(key)
-
-    with counted(services) as newest:
+    async with remembering(services, most=2) as (keys, reader):
+        for key in sent:
+            await keys.find(key)
+        reader.asked.clear()
         await keys.find(sent[2])
-    with counted(services) as oldest:
+        newest = list(reader.asked)
         await keys.find(sent[0])
 
-    assert newest.count == 0
-    assert oldest.count > 0
+    assert newest == []
+    assert reader.asked == [1]
 
 
 async def test_the_number_of_statements_is_the_same_for_every_group(

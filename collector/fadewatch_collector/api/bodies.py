@@ -34,7 +34,11 @@ Model = TypeVar("Model")
 
 
 async def read_body(
-    request: web.Request, limit: int, media_type: str = "application/json"
+    request: web.Request,
+    limit: int,
+    media_type: str = "application/json",
+    *,
+    timeout_s: float | None = None,
 ) -> bytes:
     """Return the unpacked body of a request.
 
@@ -42,6 +46,8 @@ async def read_body(
     ----------
     limit
         Largest body, packed and unpacked [bytes].
+    timeout_s
+        Longest wait for the whole of it [s]; None: what the API's limits say.
 
     Raises
     ------
@@ -59,7 +65,9 @@ async def read_body(
             # It came with its headers, as a report by itself does.
             unpacker.feed(request.content.read_nowait())
             return unpacker.finish()
-        async with asyncio.timeout(request.app[LIMITS].body_timeout_s):
+        if timeout_s is None:
+            timeout_s = request.app[LIMITS].body_timeout_s
+        async with asyncio.timeout(timeout_s):
             async for piece in request.content.iter_any():
                 unpacker.feed(piece)
     except TimeoutError as error:

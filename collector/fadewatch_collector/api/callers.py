@@ -8,8 +8,6 @@ from aiohttp import web
 
 from fadewatch_collector.api.keys import (
     AGENT_KEY,
-    KNOWN_KEY,
-    KNOWN_KEYS,
     LAPTOP_ID,
     OPERATOR,
     OPERATOR_BUCKETS,
@@ -28,17 +26,13 @@ Caller = Literal["anyone", "agent", "operator"]
 _BEARER = re.compile(r"Bearer +([A-Za-z0-9._~+/-]{1,256}=*)", re.IGNORECASE)
 
 
-async def let_in(
-    request: web.Request, caller: Caller, role: Role, *, write_checks_key: bool = False
-) -> None:
+async def let_in(request: web.Request, caller: Caller, role: Role) -> None:
     """Find out who calls and note it on the request.
 
     Parameters
     ----------
     role
         Least role of an operator.
-    write_checks_key
-        Whose the agent's key is will do: what the handler writes says if it is valid.
 
     Raises
     ------
@@ -53,13 +47,10 @@ async def let_in(
         case "anyone":
             return
         case "agent":
-            key = _secret(request, "send this laptop's key as 'Bearer'")
+            key = agent_key(request)
             request[AGENT_KEY] = key
-            if write_checks_key:
-                request[KNOWN_KEY] = await request.app[KNOWN_KEYS].find(key)
-            else:
-                owner = await owner_of_key(request.app[SERVICES], key)
-                request[LAPTOP_ID] = owner.laptop_id
+            owner = await owner_of_key(request.app[SERVICES], key)
+            request[LAPTOP_ID] = owner.laptop_id
         case "operator":
             token = _secret(request, "send an API token as 'Bearer'")
             operator = await operator_of_api_token(request.app[SERVICES], token)
@@ -73,6 +64,17 @@ async def let_in(
             request[OPERATOR] = operator
         case _:
             assert_never(caller)
+
+
+def agent_key(request: web.Request) -> str:
+    """Return the agent's key that a request shows, whatever it opens.
+
+    Raises
+    ------
+    NotSignedIn
+        It shows none.
+    """
+    return _secret(request, "send this laptop's key as 'Bearer'")
 
 
 def _secret(request: web.Request, advice: str) -> str:

@@ -53,8 +53,6 @@ class Route:
         Below the API's own address; parameters in braces.
     role
         Least role of an operator who may call.
-    write_checks_key
-        Whether the agent's key is found valid by the write itself.
     problems
         Statuses of problems beside those that every such route has.
     """
@@ -67,7 +65,6 @@ class Route:
     answer: Answered
     caller: Caller = "operator"
     role: Role = "viewer"
-    write_checks_key: bool = False
     description: str = ""
     query: type = NoQuery
     body: Sent | None = None
@@ -79,13 +76,9 @@ class Route:
         query: TypeAdapter[Any] = TypeAdapter(self.query)
 
         async def handle(request: web.Request) -> web.StreamResponse:
-            await let_in(
-                request,
-                self.caller,
-                self.role,
-                write_checks_key=self.write_checks_key,
-            )
-            read_query(request, query)
+            await let_in(request, self.caller, self.role)
+            if request.query_string or self.query is not NoQuery:
+                read_query(request, query)
             return await self.handler(request)
 
         return handle

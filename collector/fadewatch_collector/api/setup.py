@@ -2,20 +2,19 @@
 
 import asyncio
 import json
-from http import HTTPStatus
 
-from aiohttp import HttpVersion11, web
+from aiohttp import web
 
 from fadewatch_collector.api import keys
 from fadewatch_collector.api.bodies import HANDLER_ARGS
 from fadewatch_collector.api.buckets import Buckets, Rate
+from fadewatch_collector.api.headers import add_headers, unexpected
 from fadewatch_collector.api.health import add_health
 from fadewatch_collector.api.limits import DEFAULT_LIMITS, Limits
 from fadewatch_collector.api.openapi import describe
-from fadewatch_collector.api.problems import problem_response, problems
+from fadewatch_collector.api.problems import problems
+from fadewatch_collector.api.reports import Delivery
 from fadewatch_collector.api.routes import ROUTES
-from fadewatch_collector.edge.asked import is_https
-from fadewatch_collector.edge.request_ids import HEADER, request_id
 from fadewatch_collector.usecases.known_keys import KnownKeys
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services
@@ -26,21 +25,22 @@ __all__ = [
     "PREFIX",
     "Limits",
     "Rate",
+    "add_api",
     "add_health",
-    "make_api",
 ]
 
 PREFIX = "/api/v1"
 """Where the root application mounts the API."""
 
 
-def make_api(
+def add_api(
+    root: web.Application,
     services: Services,
     intake: keys.IntakePort,
     limits: Limits = DEFAULT_LIMITS,
     orders: OrderLists | None = None,
 ) -> web.Application:
-    """Return the API, to be mounted at :data:`PREFIX`.
+    """Mount the API at :data:`PREFIX` and return it.
 
     The root application must be made with ``handler_args=HANDLER_ARGS``.
 
@@ -62,40 +62,20 @@ def make_api(
     app[keys.OPERATOR_BUCKETS] = Buckets("requests", limits.operators, clock)
     app[keys.EXPORT_PLACES] = asyncio.Semaphore(limits.exports_at_once)
     app[keys.DESCRIPTION] = json.dumps(describe(ROUTES, PREFIX)).encode()
+    delivery = app[keys.DELIVERY] = Delivery(app)
     app.on_response_prepare.append(add_headers)
+    app.on_cleanup.append(_let_go)
     for route in ROUTES:
         app.router.add_route(
-            route.method, route.path, route.guarded(), expect_handler=_expected
+            route.method, route.path, route.guarded(), expect_handler=unexpected
         )
+    root.add_subapp(PREFIX, app)
+    # Found before the application above, which describes it and knows its other methods.
+    root.router.add_post(
+        PREFIX + "/reports", delivery.take, expect_handler=delivery.expected
+    )
     return app
 
 
-_POLICY = (
-    "default-src 'none'; object-src 'none'; base-uri 'none'; frame-ancestors 'none'"
-)
-"""For a browser that is led to an answer of the API: it shows it, and nothing more."""
-
-_HSTS = "max-age=31536000; includeSubDomains"
-"""As on the pages: OWASP ASVS 5.0 3.4.1."""
-
-
-async def add_headers(request: web.Request, response: web.StreamResponse) -> None:
-    """Put the id on an answer, and keep caches and guessing of types away from it."""
-    response.headers[HEADER] = request_id(request)
-    response.headers.setdefault("Cache-Control", "no-store")
-    response.headers.setdefault("X-Content-Type-Options", "nosniff")
-    response.headers.setdefault("Content-Security-Policy", _POLICY)
-    if is_https(request):
-        response.headers["Strict-Transport-Security"] = _HSTS
-
-
-async def _expected(request: web.Request) -> web.StreamResponse | None:
-    """Answer the Expect header before the body comes."""
-    if request.version < HttpVersion11:
-        return None
-    if request.headers.get("Expect", "").lower() != "100-continue":
-        return problem_response(request, HTTPStatus.EXPECTATION_FAILED)
-    await request.writer.write(b"HTTP/1.1 100 Continue\r\n\r\n")
-    # What was written is no part of the answer, which has not begun yet.
-    request.writer.output_size = 0
-    return None
+async def _let_go(app: web.Application) -> None:
+    await app[keys.KNOWN_KEYS].close()

@@ -17,11 +17,11 @@ _HEADERS = ("x-forwarded-for", "x-forwarded-proto", "x-forwarded-host")
 
 def asked(request: web.Request) -> Asked:
     """Return who asked from where; a trusted proxy's word is taken for it."""
-    if ASKED in request:
-        return request[ASKED]
+    known: Asked | None = request.get(ASKED)
+    if known is not None:
+        return known
     found = Asked(request.remote or "", request.scheme, request.host)
-    trusted = request.config_dict.get(TRUSTED, ())
-    if trusted:
+    if trusted := _trusted(request):
         sent = {name: request.headers.getall(name, []) for name in _HEADERS}
         found = asked_by(found, sent, trusted)
     request[ASKED] = found
@@ -31,9 +31,13 @@ def asked(request: web.Request) -> Asked:
 def is_https(request: web.Request) -> bool:
     """Say whether the caller speaks https, to us or to a trusted proxy before us."""
     # Every answer of the API asks, and where nobody is trusted the rest is not needed.
-    if not request.config_dict.get(TRUSTED, ()):
+    if not _trusted(request):
         return request.secure
     return asked(request).scheme == "https"
+
+
+def _trusted(request: web.Request) -> Sequence[Network]:
+    return request.match_info.apps[0].get(TRUSTED, ())
 
 
 def client_address(request: web.Request) -> str:

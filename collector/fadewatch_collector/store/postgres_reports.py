@@ -5,16 +5,12 @@ transaction of its own.
 """
 
 from collections.abc import Collection, Sequence
-from contextlib import suppress
 from datetime import datetime
-from typing import Any, Self
+from typing import Self
 
-from sqlalchemy.ext.asyncio import AsyncConnection
-
-from fadewatch_collector.errors import StoreTrouble
+from fadewatch_collector.store.kept_connection import KeptConnection
 from fadewatch_collector.store.report_group import NewReport, Written
 from fadewatch_collector.store.store import Store
-from fadewatch_collector.store.trouble import told_as_driver_trouble, told_as_trouble
 
 # Written in the order of ids: of two collectors that write the same reports one waits
 # for the other, and never each for each.
@@ -47,11 +43,14 @@ SELECT
 
 
 class PostgresWriter:
-    """Writes groups of reports to PostgreSQL over a connection that it keeps."""
+    """Writes groups of reports to PostgreSQL over a connection that it keeps.
+
+    A group that was written when the server went is written again: its reports are
+    durable then, and called duplicates.
+    """
 
     def __init__(self, store: Store) -> None:
-        self._store = store
-        self._connection: AsyncConnection | None = None
+        self._kept = KeptConnection(store)
 
     async def __aenter__(self) -> Self:
         """Get ready."""
@@ -59,15 +58,14 @@ class PostgresWriter:
 
     async def __aexit__(self, *_why: object) -> None:
         """Give the connection back."""
-        if self._connection is not None:
-            await self._connection.close()
-            self._connection = None
+        await self._kept.close()
 
     async def write(
         self, group: Sequence[NewReport], keys: Collection[int], now: datetime
     ) -> Written:
         """Write what is new of a group and came with a valid key."""
-        values = (
+        (row,) = await self._kept.fetch(
+            _WRITE,
             list(keys),
             [report.report_id for report in group],
             [report.laptop_id for report in group],
@@ -76,31 +74,6 @@ class PostgresWriter:
             [report.body for report in group],
             now,
         )
-        row = await self._asked(values)
         return Written(
             set(row["new"]), dict(zip(row["keys"], row["asked"], strict=True))
         )
-
-    async def _asked(self, values: Sequence[object]) -> Any:
-        if self._connection is not None:
-            with suppress(StoreTrouble):
-                return await self._once(values)
-            # The server went since the last group, or hands its work to another. If it
-            # wrote this group before, its reports are durable and called duplicates.
-        return await self._once(values)
-
-    async def _once(self, values: Sequence[object]) -> Any:
-        with told_as_trouble():
-            if self._connection is None:
-                self._connection = await self._store.engine.connect()
-            pooled = await self._connection.get_raw_connection()
-        driver: Any = pooled.driver_connection
-        try:
-            with told_as_driver_trouble():
-                return await driver.fetchrow(_WRITE, *values)
-        except Exception as error:
-            if not isinstance(error, StoreTrouble) and not driver.is_closed():
-                raise
-            await self._connection.invalidate()
-            await self.__aexit__()
-            raise StoreTrouble(error) from error

@@ -13,6 +13,7 @@ from datetime import datetime
 
 from fadewatch_collector.store import agent_keys as rows
 from fadewatch_collector.store.agent_keys import KeyRow
+from fadewatch_collector.store.key_reader import KeyReader, key_reader
 from fadewatch_collector.usecases.agent_keys import KEY_AGE, KeyEnded
 from fadewatch_collector.usecases.enrolment import digest_of
 from fadewatch_collector.usecases.services import Services
@@ -35,12 +36,22 @@ class KnownKey:
 class KnownKeys:
     """Remembers whose keys are, and looks up together those that it does not know."""
 
-    def __init__(self, services: Services, most: int = KEYS_KEPT) -> None:
+    def __init__(
+        self,
+        services: Services,
+        most: int = KEYS_KEPT,
+        reader: KeyReader | None = None,
+    ) -> None:
         self._services = services
+        self._reader = reader or key_reader(services.store)
         self._most = most
         self._known: dict[bytes, KnownKey] = {}
         self._asked: dict[bytes, asyncio.Future[KnownKey]] = {}
         self._asking: asyncio.Task[None] | None = None
+
+    def known(self, key: str) -> KnownKey | None:
+        """Return whose key it is if that is in memory; see ``find``."""
+        return self._known.get(digest_of(key))
 
     async def find(self, key: str) -> KnownKey:
         """Return whose key it is; the first use of a new key ends the older ones.
@@ -64,6 +75,10 @@ class KnownKeys:
             self._asking = asyncio.create_task(self._ask())
         return await asyncio.shield(answer)
 
+    async def close(self) -> None:
+        """Let go of the connection to the store."""
+        await self._reader.close()
+
     def forget(self, key: str) -> None:
         """Look the key up when it comes again: it was found to have ended."""
         self._known.pop(digest_of(key), None)
@@ -86,8 +101,7 @@ class KnownKeys:
         self._asking = None
 
     async def _look_up(self, digests: list[bytes]) -> dict[bytes, KeyRow]:
-        async with self._services.store.reading() as connection:
-            found = await rows.keys_by_digest(connection, digests)
+        found = await self._reader.find(digests)
         replacing = [row for row in found.values() if row.has_elders]
         if replacing:
             now = self._services.clock()

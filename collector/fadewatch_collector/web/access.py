@@ -27,7 +27,7 @@ class AccessLine(AbstractAccessLogger):
         """Log one request, and count it."""
         # What could not be read as a request was given to no application, and has no
         # number: its method may be anything too.
-        if not isinstance(request, web.Request) or REQUEST_ID not in request:
+        if not isinstance(request, web.Request) or request.get(REQUEST_ID) is None:
             self.logger.info("what is no request was answered %d", response.status)
             return
         route = _route(request)
@@ -51,9 +51,11 @@ class AccessLine(AbstractAccessLogger):
 def _count(
     request: web.Request, route: str | None, response: web.StreamResponse, time: float
 ) -> None:
-    meters = request.config_dict.get(METERS)
+    meters = request.match_info.apps[0].get(METERS)
     if meters is not None:
-        stays_open = response.content_type == "text/event-stream"
+        # An answer that is whole when it begins is not looked into.
+        is_whole = isinstance(response, web.Response)
+        stays_open = not is_whole and response.content_type == "text/event-stream"
         took = None if stays_open else time
         meters.answered(request.method, route, response.status, took)
 

@@ -19,7 +19,6 @@ from fadewatch_collector.errors import (
     TooManyAttempts,
 )
 from fadewatch_collector.web.render import page
-from fadewatch_collector.web.scope import is_for_pages
 from fadewatch_common.errors import FadewatchError
 
 _log = logging.getLogger(__name__)
@@ -48,11 +47,8 @@ _TITLES = {
 }
 
 
-@web.middleware
 async def show_problems(request: web.Request, handler: Handler) -> web.StreamResponse:
     """Turn errors into pages that say what to do next."""
-    if not is_for_pages(request):
-        return await handler(request)
     try:
         return await handler(request)
     except web.HTTPRedirection:

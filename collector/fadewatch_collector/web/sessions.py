@@ -11,7 +11,7 @@ from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.usecases import accounts
 from fadewatch_collector.usecases.sessions import Way
 from fadewatch_collector.web.keys import OPERATOR, SERVICES, SESSION, SIGNING
-from fadewatch_collector.web.scope import is_for_pages, is_over_https, is_static
+from fadewatch_collector.web.scope import is_over_https, is_static
 
 _SECONDS_AN_HOUR = 3600
 
@@ -31,10 +31,9 @@ _BY_ITSELF = frozenset({"/live"})
 """What open pages ask without their reader: it keeps no session alive."""
 
 
-@web.middleware
 async def recognise(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Put who is signed in on the request; programs and files go straight on."""
-    if is_for_pages(request) and not is_static(request):
+    """Put who is signed in on the request; files go straight on."""
+    if not is_static(request):
         token = _cookie(request, "session")
         if token is not None:
             operator = await accounts.operator_of_session(

@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import AsyncIterator
+from functools import partial
 
 from aiohttp import web
 from aiohttp.typedefs import Handler
@@ -62,7 +63,7 @@ def add_pages(
     app[LIMITS] = SignInLimits()
     app[INSPECT_LIMIT] = TokenBuckets(INSPECT_BURST, INSPECT_EVERY_S)
     app[DOWNLOADS] = asyncio.Semaphore(downloads.AT_ONCE)
-    app.middlewares.extend((show_problems, recognise, require_sign_in))
+    app.middlewares.append(guard_pages)
     app.on_response_prepare.append(add_headers)
     app.cleanup_ctx.append(_signing)
     app.cleanup_ctx.append(_organisation)
@@ -73,6 +74,14 @@ def add_pages(
 
 
 @web.middleware
+async def guard_pages(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Let programs straight on, and pages past what each of them needs first."""
+    if not is_for_pages(request):
+        return await handler(request)
+    signed_in = partial(require_sign_in, handler=handler)
+    return await show_problems(request, partial(recognise, handler=signed_in))
+
+
 async def require_sign_in(request: web.Request, handler: Handler) -> web.StreamResponse:
     """Let only signed-in operators past, except to what is there for everyone."""
     if OPERATOR in request or _is_open_to_all(request):
@@ -98,8 +107,7 @@ async def send_static(request: web.Request) -> web.Response:
 
 def _is_open_to_all(request: web.Request) -> bool:
     return (
-        not is_for_pages(request)
-        or is_static(request)
+        is_static(request)
         or request.path in sign_in.PUBLIC
         or inspect.is_for_holders(request.path)
         # No such page: nothing to protect, and the answer should say so.

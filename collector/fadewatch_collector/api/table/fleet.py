@@ -37,7 +37,6 @@ FLEET_ROUTES = (
         "is answered `duplicate` and changes nothing.",
         handler=take_reports,
         caller="agent",
-        write_checks_key=True,
         body=Sent(ReportBatch, REPORT_BATCH_EXAMPLE),
         answer=Answered(
             description="One result for each report, in the order sent",
