@@ -25,6 +25,7 @@ from tests.reports import LAPTOP, PACK, make_report
 ON = DATABASES
 
 JSON = {"Content-Type": "application/json"}
+CSP = "Content-Security-Policy"
 
 
 @pytest.fixture
@@ -65,6 +66,30 @@ def is_problem(answer: Answer, status: int) -> bool:
         and answer.json["status"] == status
         and answer.json["request_id"] == answer.headers["X-Request-Id"]
     )
+
+
+async def test_every_answer_to_a_delivery_has_the_headers_of_all_others(
+    api: ApiService, key: str
+) -> None:
+    body = batch(to_plain(make_report()))
+    other = await api.ask("GET", "/laptops", await api.api_token())
+    answers = {
+        200: await post(api, key, body),
+        401: await post(api, "fwk_unknown", body),
+        405: await api.ask("GET", "/reports", key),
+        415: await post(api, key, body, {"Content-Type": "text/plain"}),
+        417: await post(api, key, body, {"Expect": "a wonder"}),
+    }
+    bad_query = await api.ask("POST", "/reports?all=yes", key, data=body, headers=JSON)
+
+    assert {status: answer.status for status, answer in answers.items()} == {
+        status: status for status in answers
+    }
+    assert is_problem(bad_query, 400)
+    for answer in (*answers.values(), bad_query):
+        for name in ("Cache-Control", "X-Content-Type-Options", CSP):
+            assert answer.headers[name] == other.headers[name]
+        assert answer.headers["X-Request-Id"] != other.headers["X-Request-Id"]
 
 
 async def test_a_report_is_stored_as_the_text_that_came(
