@@ -20,7 +20,8 @@ from fadewatch_collector.simulation.care.fleet import CareFleet
 from fadewatch_collector.simulation.care.plan import PlantedSwap
 from fadewatch_collector.store.tables import alerts, swaps
 from fadewatch_collector.usecases.alerts import look_for_silent
-from fadewatch_collector.usecases.assess import assess_all, assess_packs
+from fadewatch_collector.usecases.assess import assess_packs
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import confirm_swap, judge_swaps, reject_swap

@@ -30,7 +30,7 @@ from fadewatch_collector.store import intake
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.store import Store, open_store
 from fadewatch_collector.store.tables import laptops
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.forecasts import keep_forecasts

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import delete, select, text
 
 from fadewatch_collector.store.assessment_queue import (
     FIRST_PAUSE,
@@ -25,7 +25,7 @@ from fadewatch_collector.store.tables import (
     unreadable_reports,
 )
 from fadewatch_collector.usecases.assess import assess_packs
-from fadewatch_collector.usecases.assessing import Assessor, assess_waiting
+from fadewatch_collector.usecases.assessing import Assessor, assess_all, assess_waiting
 from fadewatch_collector.usecases.filing import file_waiting
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
@@ -178,6 +178,26 @@ async def test_a_pack_that_cannot_be_assessed_is_put_off_and_blocks_no_other(
     assert await assess_waiting(services) == 1
     assert await assessed(services) == set(numbers)
     assert await rows(services, select(assessment_queue)) == []
+
+
+async def test_a_night_goes_on_past_a_pack_that_cannot_be_assessed(
+    services: Services, clock: StandingClock, database: str
+) -> None:
+    numbers = await some_packs(services, 5)
+    bad = numbers[2]
+    await refuse(
+        services, database, table="assessments", column="pack_id", value=str(bad)
+    )
+    async with services.store.writing() as connection:
+        await connection.execute(delete(assessment_queue))
+
+    assert await assess_all(services) == 5
+
+    assert await assessed(services) == set(numbers) - {bad}
+    waiting = await rows(
+        services, select(assessment_queue.c.pack_id, assessment_queue.c.due_at)
+    )
+    assert waiting == [(bad, clock() + FIRST_PAUSE)]
 
 
 async def test_a_new_reading_does_not_hurry_a_pack_that_was_put_off(

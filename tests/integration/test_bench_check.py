@@ -16,7 +16,7 @@ from pydantic import TypeAdapter
 
 from fadewatch_agent.bench import bench_reading
 from fadewatch_collector.errors import InvalidRequest, NotFound
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.bench_check import (
     CheckFilter,
     bench_check_of,

@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from fadewatch_collector.store.histories import load_fitted, own_fades
 from fadewatch_collector.store.tables import assessments
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.borrowing import borrowed
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock

@@ -11,7 +11,7 @@ from fadewatch_collector.rules.operators import Operator
 from fadewatch_collector.store.audit import trail_of
 from fadewatch_collector.store.tables import alerts, packs, removed_packs, swaps
 from fadewatch_collector.usecases import alert_actions, inspections, removed
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.services import Services
 from fadewatch_collector.usecases.swaps import confirm_swap, reject_swap
 from fadewatch_common.report import Drive, Pack

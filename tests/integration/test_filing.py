@@ -22,8 +22,8 @@ from fadewatch_collector.store.tables import (
     unreadable_reports,
 )
 from fadewatch_collector.usecases.alerts import look_for_silent
-from fadewatch_collector.usecases.assess import assess_all, assess_packs
-from fadewatch_collector.usecases.assessing import Assessor
+from fadewatch_collector.usecases.assess import assess_packs
+from fadewatch_collector.usecases.assessing import Assessor, assess_all
 from fadewatch_collector.usecases.filing import Filing, file_waiting
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.policies import change_policy

@@ -17,7 +17,7 @@ from fadewatch_collector.store.tables import (
     slot_stays,
     threshold_passings,
 )
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.fleet_figures import (
     FIGURES,
     HELD,

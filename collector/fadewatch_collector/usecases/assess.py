@@ -1,4 +1,4 @@
-"""Assess packs: some of them, and all of them every night."""
+"""Assess packs as of today."""
 
 import asyncio
 from collections.abc import Mapping
@@ -29,32 +29,16 @@ from fadewatch_collector.store.inspections import last_clean_inspections
 from fadewatch_collector.store.policies import all_changes
 from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.usecases.alerts import apply_findings
-from fadewatch_collector.usecases.borrowing import borrowed, learn_fades
+from fadewatch_collector.usecases.borrowing import borrowed
 from fadewatch_collector.usecases.passings import keep_passings
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import Policy
-
-BATCH = 500
-"""Packs assessed at once. Own choice."""
 
 WARM_DAYS = 90
 """How far back the highest temperature is looked for [day]. Own choice."""
 
 DAYS_PER_YEAR = 365.25
 EPOCH = date(1970, 1, 1)
-
-
-async def assess_all(services: Services) -> int:
-    """Assess every pack and learn what young ones borrow; returns how many packs."""
-    after, count = 0, 0
-    while True:
-        async with services.store.reading() as connection:
-            packs = await rows.pack_ids_after(connection, after, BATCH)
-        if not packs:
-            await learn_fades(services)
-            return count
-        await assess_packs(services, packs)
-        after, count = packs[-1], count + len(packs)
 
 
 async def assess_packs(services: Services, pack_ids: list[int]) -> None:

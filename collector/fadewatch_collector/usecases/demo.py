@@ -18,7 +18,7 @@ from fadewatch_collector.store.store import WriteConnection
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.alerts import look_for_silent
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.demo_visits import (
     plan_demo_visits,

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from fadewatch_collector.store.values import get_value, set_value
 from fadewatch_collector.usecases.alerts import look_for_silent
-from fadewatch_collector.usecases.assess import assess_all
+from fadewatch_collector.usecases.assessing import assess_all
 from fadewatch_collector.usecases.charging import tell_habits
 from fadewatch_collector.usecases.finding import keep_search_terms
 from fadewatch_collector.usecases.fleet_figures import sum_up_fleet
