@@ -2,8 +2,8 @@
 
     python -m tests.faults.kill_rounds --rounds 200 [sqlite|postgres] [--seed 1]
 
-Each round starts two to four agents, kills each with one chance in two and the collector
-with three in ten, at moments of their own. After every round, whatever was ever seen in a queue or on the wire must be in a
+Each round starts two to four agents, kills each with one chance in two, the collector
+with three in ten and as often only the process behind it, at moments of their own. After every round, whatever was ever seen in a queue or on the wire must be in a
 queue or in the store, and no queue may be damaged; in the end every agent delivers, and
 the store holds each report once, filed, of as many laptops as there are. 200 rounds take
 about a quarter of an hour.
@@ -13,6 +13,7 @@ import argparse
 import asyncio
 import os
 import random
+import signal
 import subprocess
 import sys
 import tempfile
@@ -27,14 +28,15 @@ from tests.faults.agents import AgentProcess, new_agent
 from tests.faults.ledger import Kept, kept_by
 from tests.faults.wire import Wire, wire_to
 from tests.integration.postgres import running_postgres
-from tests.processes import CollectorProcess, new_collector
+from tests.processes import CollectorProcess, children_of, new_collector
 
 AGENTS = 4
 LATEST = 1.5
 """Latest moment of a kill, in terms of how long a whole run takes here and now."""
-AGENT_DIES, COLLECTOR_DIES = 0.5, 0.3
+AGENT_DIES, COLLECTOR_DIES, BACKGROUND_DIES = 0.5, 0.3, 0.3
 Process = subprocess.Popen[bytes] | subprocess.Popen[str]
-FILED_S = 60.0
+FILED_S = 120.0
+"""A process that was killed again and again comes back after a minute at most [s]."""
 START_S = 240.0
 """Longest wait for a collector to come up beside other work [s]."""
 
@@ -66,15 +68,20 @@ class Rig:
         at_work = self.chance.sample(self.agents, self.chance.randint(2, AGENTS))
         running = [agent.start("--patience=2") for agent in at_work]
         victims = [one for one in running if self.chance.random() < AGENT_DIES]
-        plan: list[tuple[float, Process, str]] = [
+        plan: list[tuple[float, Process | None, str]] = [
             (self._moment(), victim, "agent") for victim in victims
         ]
         if self.chance.random() < COLLECTOR_DIES:
             plan.append((self._moment(), self.process, "collector"))
+        if self.chance.random() < BACKGROUND_DIES:
+            plan.append((self._moment(), None, "background"))
         began = time.monotonic()
         for moment, victim, name in sorted(plan, key=lambda one: one[0]):
             time.sleep(max(0.0, began + moment - time.monotonic()))
-            self._kill(victim, name)
+            if victim is None:
+                self._kill_background()
+            else:
+                self._kill(victim, name)
         for one in running:
             one.communicate(timeout=240)
             self.counts[f"exit {one.returncode}"] += 1
@@ -90,6 +97,12 @@ class Rig:
             process.kill()
             process.wait()
             self.counts[f"{name} killed"] += 1
+
+    def _kill_background(self) -> None:
+        # None is there shortly after the last kill.
+        for child in children_of(self.process.pid):
+            os.kill(child, signal.SIGKILL)
+            self.counts["background killed"] += 1
 
     def look(self) -> Kept:
         """Check that nothing seen so far has gone."""
