@@ -54,6 +54,9 @@ P99_MS = 50.0
 WARM_S = 8.0
 """Long enough for every laptop to have reported once [s]."""
 START_S = 60.0
+REST_S, QUIET_S = 300.0, 6.0
+"""How long to wait for rest, and how long a rest is: longer than any pause of the work
+behind intake [s]."""
 
 WAYS = {
     "alone": ["--no-filing"],
@@ -179,6 +182,18 @@ def settle(pid: int) -> None:
             return
 
 
+def rest(servers: dict[str, Server]) -> None:
+    """Wait until what was taken in is filed and assessed, so that it disturbs nobody."""
+    deadline = time.monotonic() + REST_S
+    while time.monotonic() < deadline:
+        before = sum(sum(times(one.process.pid)) for one in servers.values())
+        time.sleep(QUIET_S)
+        after = sum(sum(times(one.process.pid)) for one in servers.values())
+        if after - before < 0.02 * QUIET_S * len(servers):
+            return
+    print("what was taken in is not all filed and assessed yet")
+
+
 def times(pid: int) -> tuple[float, float, float]:
     """Return processor time of the main thread, of the others, of processes below [s]."""
     behind = [thread_times(child) for child in children_of(pid)]
@@ -298,12 +313,14 @@ def main() -> None:
                 name = f"{engine} {way}"
                 one = measure(servers[name], asked.seconds, 0, 0)
                 show(name, [one], yardstick)
+                rest(servers)
         for engine in engines:
             alone = f"{engine} alone"
             rate = median_of(found[alone]) / 2
             for way in ("alone", "beside"):
                 name = f"{engine} {way}"
                 one = measure(servers[name], 2 * asked.seconds, rate, 99)
+                rest(servers)
                 show(f"{name}, half load", [one], yardstick)
                 if way == "alone":
                     judge(engine, found, one)
@@ -318,7 +335,7 @@ def met(
     strange = {name: measure(servers[name], seconds, 0, 0) for name in names}
     for name in (*names, *(f"{engine} beside" for engine in engines)):
         measure(servers[name], WARM_S, 0, 0)
-        settle(servers[name].process.pid)
+    rest(servers)
     return strange
 
 
