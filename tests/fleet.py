@@ -1,12 +1,15 @@
 """Bring reports through the collector in tests, as a running one does."""
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
+from sqlalchemy import text
+
 from fadewatch_collector.rules.operators import Operator
+from fadewatch_collector.store.tables import laptops
 from fadewatch_collector.usecases.accounts import add_operator
 from fadewatch_collector.usecases.assess import assess_packs
 from fadewatch_collector.usecases.enrolment import enrol, make_token
@@ -18,6 +21,9 @@ from fadewatch_common.report import Laptop, Report
 from tests.reports import AGENT, LAPTOP, received
 
 DAY = timedelta(days=1)
+
+SIGNED_IN: Collection[str] = ("operators", "operator_sessions", "store_values")
+"""Tables of those who are signed in."""
 
 
 async def new_laptop(
@@ -77,3 +83,16 @@ async def rows(services: Services, query: Any) -> list[tuple[Any, ...]]:
 async def technician(services: Services, name: str = "pat") -> Operator:
     """Add a technician."""
     return await add_operator(services, name, "technician", "a long enough password 7!")
+
+
+async def empty_out(services: Services, *, keep: Collection[str]) -> None:
+    """Empty every table but some; rows that come then are counted from one again."""
+    every = laptops.metadata.sorted_tables
+    others = [table for table in every if table.name not in keep]
+    async with services.store.writing() as connection:
+        if services.store.is_sqlite:
+            for table in reversed(others):
+                await connection.execute(table.delete())
+            return
+        names = ", ".join(table.name for table in others)
+        await connection.execute(text(f"TRUNCATE {names} RESTART IDENTITY"))

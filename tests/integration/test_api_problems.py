@@ -7,14 +7,19 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import insert, text
 
 from fadewatch_collector.api.keys import EXPORT_PLACES
 from fadewatch_collector.api.setup import DEFAULT_LIMITS, PREFIX
 from fadewatch_collector.errors import StoreError
+from fadewatch_collector.store.tables import laptops
 from fadewatch_collector.usecases.services import Services
 from tests.integration.api_service import PROBLEM_TYPE, ApiService, running_api
+from tests.integration.postgres import DATABASES
 from tests.integration.proxied import behind_proxy
+from tests.reports import START
+
+ON = DATABASES
 
 
 @pytest.fixture
@@ -159,13 +164,12 @@ async def test_an_export_that_fails_midway_ends_without_its_last_chunk(
 ) -> None:
     token = await api.api_token()
     async with api.services.store.writing() as connection:
+        await connection.execute(insert(laptops), [{"enrolled_at": START}] * 6000)
+        # No moment that the driver can give.
+        on_sqlite = "UPDATE laptops SET last_report_at = 7 WHERE id > 5900"
+        spoil = on_sqlite.replace("7", "'4713-01-01 BC'")
         await connection.execute(
-            text(
-                "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
-                "WHERE i < 6000) INSERT INTO laptops (id, enrolled_at, last_report_at) "
-                "SELECT i, '2026-03-01 08:00:00.000000', "
-                "CASE WHEN i > 5900 THEN 7 END FROM n"
-            )
+            text(on_sqlite if api.services.store.is_sqlite else spoil)
         )
 
     with pytest.raises((asyncio.IncompleteReadError, OSError, Exception)) as broken:
@@ -218,13 +222,8 @@ async def test_a_caller_who_stops_reading_does_not_hold_the_store(
 async def fill_with_large_rows(services: Services) -> None:
     """Make a fleet whose CSV is far larger than what connections buffer."""
     async with services.store.writing() as connection:
-        await connection.execute(
-            text(
-                "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
-                "WHERE i < 4000) INSERT INTO laptops (id, enrolled_at, site) "
-                "SELECT i, '2026-03-01 08:00:00.000000', hex(zeroblob(4096)) FROM n"
-            )
-        )
+        large = {"enrolled_at": START, "site": "0" * 8192}
+        await connection.execute(insert(laptops), [large] * 4000)
 
 
 async def begun_request(

@@ -15,6 +15,7 @@ from fadewatch_collector.usecases.fleet_figures import HELD, TYPES, sum_up_fleet
 from fadewatch_collector.usecases.services import Services
 from tests.fakes.clock import StandingClock
 from tests.fixtures.shown_fleet import fill
+from tests.fleet import SIGNED_IN, empty_out
 from tests.integration.api_service import ApiService, running_api
 from tests.integration.pages_service import Pages, running_pages
 
@@ -132,13 +133,7 @@ async def test_the_number_of_queries_does_not_depend_on_the_fleet(
 ) -> None:
     counts = []
     for laptops in (24, 64):
-        async with services.store.writing() as connection:
-            for table in reversed(tables.metadata.sorted_tables):
-                if table.name in {
-                    "laptops", "packs", "slot_stays", "daily_capacity",
-                    "assessments", "alerts", "inventory_changes",
-                }:  # fmt: skip
-                    await connection.execute(table.delete())
+        await empty_out(services, keep=SIGNED_IN)
         await fill(services.store, services.clock(), laptops=laptops)
         await sum_up_fleet(services)
         ran: list[str] = []

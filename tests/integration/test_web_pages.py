@@ -27,6 +27,7 @@ from tests.fixtures.shown_fleet import (
     alert_row,
     fill,
 )
+from tests.fleet import SIGNED_IN, empty_out
 from tests.integration.counting import counted
 from tests.integration.pages_service import Node, Page, Pages, running_pages
 
@@ -263,10 +264,7 @@ async def test_a_page_asks_as_many_questions_however_much_there_is(
     empty: Pages, services: Services
 ) -> None:
     few = await questions_with(empty, services, SILENT_LAPTOP)
-    async with services.store.writing() as connection:
-        for table in reversed(tables.metadata.sorted_tables):
-            if table.name not in {"operators", "operator_sessions", "store_values"}:
-                await connection.execute(table.delete())
+    await empty_out(services, keep=SIGNED_IN)
     many = await questions_with(empty, services, 64)
 
     assert few == many
