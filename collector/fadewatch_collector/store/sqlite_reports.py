@@ -8,7 +8,7 @@ which the event loop needs at the same time.
 import asyncio
 import json
 import sqlite3
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -80,12 +80,15 @@ class SqliteWriter:
             for report in group:
                 if report.key_id is None or report.key_id in valid:
                     sent.setdefault(report.report_id, report)
-            # Nobody else can write before this transaction ends, so what is not
-            # there now is new.
-            for known in _told(connection, _KNOWN, list(sent)):
-                del sent[known]
+            if sent and not _all_stored(connection, sent, now):
+                # Nobody else can write before this transaction ends, so what is not
+                # there now is new.
+                for known in _told(connection, _KNOWN, list(sent)):
+                    del sent[known]
+                if sent:
+                    _store(connection, sent.values(), now)
             if sent:
-                _insert(connection, list(sent.values()), now)
+                _queue(connection, sent.values())
         return Written(set(sent), valid)
 
     @contextmanager
@@ -115,8 +118,19 @@ class SqliteWriter:
             self._connection = None
 
 
-def _insert(
-    connection: sqlite3.Connection, fresh: Sequence[NewReport], now: datetime
+def _all_stored(
+    connection: sqlite3.Connection, sent: Mapping[str, NewReport], now: datetime
+) -> bool:
+    """Store reports if none is there yet, as nearly always; else none of them."""
+    try:
+        _store(connection, sent.values(), now)
+    except sqlite3.IntegrityError:
+        return False
+    return True
+
+
+def _store(
+    connection: sqlite3.Connection, fresh: Collection[NewReport], now: datetime
 ) -> None:
     received = _moment(now)
     values: list[str | int] = []
@@ -130,6 +144,9 @@ def _insert(
         )
     rows = ",".join(["(?,?,?,?,?)"] * len(fresh))
     connection.execute(f"{_STORE} {rows}", values)
+
+
+def _queue(connection: sqlite3.Connection, fresh: Collection[NewReport]) -> None:
     # In the order received.
     queued = [(report.report_id, report.laptop_id) for report in fresh]
     connection.execute(_QUEUE, (json.dumps(queued),))
