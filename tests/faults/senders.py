@@ -22,7 +22,13 @@ EVERY = timedelta(hours=6)
 
 
 class Senders:
-    """Laptops with one pack each, whose reports go on from where they stopped."""
+    """Laptops with one pack each, whose reports go on from where they stopped.
+
+    Attributes
+    ----------
+    every
+        From one report of a laptop to its next, as it says.
+    """
 
     def __init__(self, collector: CollectorProcess, seed: int = 1) -> None:
         self.collector = collector
@@ -31,7 +37,8 @@ class Senders:
         self.faults: list[str] = []
         self._chance = random.Random(seed)  # noqa: S311  readings, no secret
         self._numbers = itertools.count()
-        self._begun = datetime.now(UTC) - timedelta(days=FIRST_DAYS_AGO)
+        self.every = EVERY
+        self._at = datetime.now(UTC) - timedelta(days=FIRST_DAYS_AGO)
 
     async def enrol(self, session: aiohttp.ClientSession, laptops: int) -> None:
         """Let laptops in by one token."""
@@ -53,7 +60,9 @@ class Senders:
         """Yield keys and reports without end, one laptop after the other."""
         for number in self._numbers:
             turn, laptop = divmod(number, len(self.keys))
-            at = self._begun + turn * EVERY + laptop * timedelta(seconds=7)
+            if laptop == 0:
+                self._at += self.every
+            at = self._at + laptop * timedelta(milliseconds=7)
             report = make_report(
                 at,
                 (self._pack(laptop, turn),),
