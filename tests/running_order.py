@@ -7,6 +7,7 @@ SLOWEST = (
     "tests/kernel/test_package.py",
     "tests/integration/test_golden_image.py",
     "tests/browser/test_access.py",
+    "tests/integration/test_background_process.py",
     "tests/kernel/test_delivery.py",
     "tests/integration/test_two_collectors.py",
     "tests/integration/test_try_out.py",

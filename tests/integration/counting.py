@@ -1,6 +1,5 @@
 """Count the statements that a store is asked."""
 
-import asyncio
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
@@ -61,8 +60,4 @@ async def _trace(
     writer: SqliteWriter, callback: Callable[[object], None] | None
 ) -> None:
     # A connection of SQLite answers to its own thread alone.
-    connection = writer._connection
-    assert connection is not None
-    await asyncio.get_running_loop().run_in_executor(
-        writer._thread, connection.set_trace_callback, callback
-    )
+    await writer._thread.run(lambda connection: connection.set_trace_callback(callback))

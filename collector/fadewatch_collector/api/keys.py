@@ -25,14 +25,6 @@ class IntakePort(Protocol):
         ...
 
 
-class DeliveryPort(Protocol):
-    """Takes requests with reports."""
-
-    async def take(self, request: web.Request) -> web.StreamResponse:
-        """Answer one."""
-        ...
-
-
 LIMITS = web.AppKey("LIMITS", Limits)
 KNOWN_KEYS = web.AppKey("KNOWN_KEYS", KnownKeys)
 SERVICES = web.AppKey("SERVICES", Services)
@@ -42,7 +34,6 @@ REPORT_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("REPORT_BUCKETS")
 ENROLMENT_BUCKETS: web.AppKey[Buckets[str]] = web.AppKey("ENROLMENT_BUCKETS")
 OPERATOR_BUCKETS: web.AppKey[Buckets[int]] = web.AppKey("OPERATOR_BUCKETS")
 EXPORT_PLACES = web.AppKey("EXPORT_PLACES", asyncio.Semaphore)
-DELIVERY: web.AppKey[DeliveryPort] = web.AppKey("DELIVERY")
 DESCRIPTION = web.AppKey("DESCRIPTION", bytes)
 
 LAPTOP_ID = web.RequestKey("LAPTOP_ID", int)

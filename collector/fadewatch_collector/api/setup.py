@@ -62,7 +62,7 @@ def add_api(
     app[keys.OPERATOR_BUCKETS] = Buckets("requests", limits.operators, clock)
     app[keys.EXPORT_PLACES] = asyncio.Semaphore(limits.exports_at_once)
     app[keys.DESCRIPTION] = json.dumps(describe(ROUTES, PREFIX)).encode()
-    delivery = app[keys.DELIVERY] = Delivery(app)
+    delivery = Delivery(app)
     app.on_response_prepare.append(add_headers)
     app.on_cleanup.append(_let_go)
     for route in ROUTES:

@@ -5,21 +5,16 @@ this; like the write of reports it goes to the driver itself, and is one stateme
 all keys that are asked for at the time.
 """
 
-import asyncio
 import json
 import sqlite3
-from collections.abc import Collection, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Collection
 from datetime import UTC, datetime
 from typing import Any, Protocol
 
 from fadewatch_collector.store.agent_keys import KeyRow
 from fadewatch_collector.store.kept_connection import KeptConnection
-from fadewatch_collector.store.store import Store, prepare_sqlite
-from fadewatch_collector.store.trouble import told_as_driver_trouble
-
-STATEMENTS_KEPT = 256
-"""Compiled statements kept: one for each number of keys. Own choice."""
+from fadewatch_collector.store.sqlite_thread import SqliteThread
+from fadewatch_collector.store.store import Store
 
 # One row back, as with reports: each further one would have to wait for the interpreter.
 _ON_SQLITE = """
@@ -64,46 +59,28 @@ class SqliteKeyReader:
     """Finds keys in a SQLite file, on a thread and a connection of its own."""
 
     def __init__(self, store: Store) -> None:
-        self._store = store
-        self._thread = ThreadPoolExecutor(1, thread_name_prefix="keys")
-        self._connection: sqlite3.Connection | None = None
+        self._thread = SqliteThread(store, "keys")
 
     async def close(self) -> None:
         """Let go of the file."""
-        await asyncio.get_running_loop().run_in_executor(self._thread, self._close)
-        self._thread.shutdown(wait=False)
+        await self._thread.close()
 
     async def find(self, digests: Collection[bytes]) -> dict[bytes, KeyRow]:
         """Return the valid keys with these digests."""
-        loop = asyncio.get_running_loop()
-        with told_as_driver_trouble():
-            return await loop.run_in_executor(self._thread, self._find, list(digests))
+        return await self._thread.run(lambda connection: _found(connection, digests))
 
-    def _find(self, digests: Sequence[bytes]) -> dict[bytes, KeyRow]:
-        connection = self._connection or self._connected()
-        places = ",".join("?" * len(digests))
-        (told,) = connection.execute(f"{_ON_SQLITE} ({places})", digests)
-        return {
-            bytes.fromhex(digest): KeyRow(
-                number, laptop_id, _moment(made), _moment(asked), bool(has_elders)
-            )
-            for digest, number, laptop_id, made, asked, has_elders in json.loads(
-                told[0]
-            )
-        }
 
-    def _connected(self) -> sqlite3.Connection:
-        connection = sqlite3.connect(
-            self._store.path, isolation_level=None, cached_statements=STATEMENTS_KEPT
+def _found(
+    connection: sqlite3.Connection, digests: Collection[bytes]
+) -> dict[bytes, KeyRow]:
+    places = ",".join("?" * len(digests))
+    (told,) = connection.execute(f"{_ON_SQLITE} ({places})", list(digests))
+    return {
+        bytes.fromhex(digest): KeyRow(
+            number, laptop_id, _moment(made), _moment(asked), bool(has_elders)
         )
-        prepare_sqlite(connection)
-        self._connection = connection
-        return connection
-
-    def _close(self) -> None:
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
+        for digest, number, laptop_id, made, asked, has_elders in json.loads(told[0])
+    }
 
 
 class PostgresKeyReader:

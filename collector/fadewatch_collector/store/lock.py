@@ -1,14 +1,13 @@
 """One service per data folder, and one that works in the background: locks on files."""
 
 import asyncio
-import fcntl
 import logging
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
-from typing import IO
 
 from fadewatch_collector.errors import StoreIsBusy
+from fadewatch_collector.store.file_locks import is_taken
 from fadewatch_collector.store.store import Store
 
 log = logging.getLogger(__name__)
@@ -27,7 +26,7 @@ def held_folder(folder: Path) -> Iterator[None]:
         Another service holds it.
     """
     with (folder / "serve.lock").open("w") as lock:
-        if not _is_taken(lock):
+        if not is_taken(lock):
             raise StoreIsBusy(folder)
         yield
 
@@ -44,17 +43,9 @@ async def alone_in_background(store: Store) -> AsyncIterator[None]:
         return
     with Path(store.path).with_name("background.lock").open("w") as lock:
         is_told = False
-        while not _is_taken(lock):
+        while not is_taken(lock):
             if not is_told:
                 log.info("another process still works on the store; waiting for it")
                 is_told = True
             await asyncio.sleep(LOOK_S)
         yield
-
-
-def _is_taken(lock: IO[str]) -> bool:
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True

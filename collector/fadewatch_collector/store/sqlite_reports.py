@@ -5,21 +5,16 @@ most one row back: between steps the thread would have to wait for the interpret
 which the event loop needs at the same time.
 """
 
-import asyncio
 import json
 import sqlite3
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any, Self
 
 from fadewatch_collector.store.report_group import NewReport, Written
-from fadewatch_collector.store.store import Store, prepare_sqlite
-from fadewatch_collector.store.trouble import told_as_driver_trouble
-
-STATEMENTS_KEPT = 256
-"""Compiled statements kept: one for each number of reports in a group. Own choice."""
+from fadewatch_collector.store.sqlite_thread import SqliteThread
+from fadewatch_collector.store.store import Store
 
 _KEYS = """
     SELECT json_group_object(id, renewal_asked_at IS NOT NULL) FROM agent_keys
@@ -43,8 +38,7 @@ class SqliteWriter:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._thread = ThreadPoolExecutor(1, thread_name_prefix="reports")
-        self._connection: sqlite3.Connection | None = None
+        self._thread = SqliteThread(store, "reports")
 
     async def __aenter__(self) -> Self:
         """Get ready."""
@@ -52,70 +46,57 @@ class SqliteWriter:
 
     async def __aexit__(self, *_why: object) -> None:
         """Let go of the file."""
-        loop = asyncio.get_running_loop()
-        await loop.run_in_executor(self._thread, self._close)
-        self._thread.shutdown(wait=False)
+        await self._thread.close()
 
     async def write(
         self, group: Sequence[NewReport], keys: Collection[int], now: datetime
     ) -> Written:
         """Write what is new of a group and came with a valid key."""
-        loop = asyncio.get_running_loop()
-        with told_as_driver_trouble():
-            async with self._store.turn():
-                return await loop.run_in_executor(
-                    self._thread, self._write, group, keys, now
-                )
+        async with self._store.turn():
+            return await self._thread.run(
+                lambda connection: _write(connection, group, keys, now)
+            )
 
-    def _write(
-        self, group: Sequence[NewReport], keys: Collection[int], now: datetime
-    ) -> Written:
-        with self._transaction() as connection:
-            valid = {
-                int(key): bool(asked)
-                for key, asked in _told(connection, _KEYS, list(keys)).items()
-            }
-            # Of reports with one id the first that may be stored is.
-            sent: dict[str, NewReport] = {}
-            for report in group:
-                if report.key_id is None or report.key_id in valid:
-                    sent.setdefault(report.report_id, report)
-            if sent and not _all_stored(connection, sent, now):
-                # Nobody else can write before this transaction ends, so what is not
-                # there now is new.
-                for known in _told(connection, _KNOWN, list(sent)):
-                    del sent[known]
-                if sent:
-                    _store(connection, sent.values(), now)
+
+def _write(
+    connection: sqlite3.Connection,
+    group: Sequence[NewReport],
+    keys: Collection[int],
+    now: datetime,
+) -> Written:
+    with _transaction(connection):
+        valid = {
+            int(key): bool(asked)
+            for key, asked in _told(connection, _KEYS, list(keys)).items()
+        }
+        # Of reports with one id the first that may be stored is.
+        sent: dict[str, NewReport] = {}
+        for report in group:
+            if report.key_id is None or report.key_id in valid:
+                sent.setdefault(report.report_id, report)
+        if sent and not _all_stored(connection, sent, now):
+            # Nobody else can write before this transaction ends, so what is not
+            # there now is new.
+            for known in _told(connection, _KNOWN, list(sent)):
+                del sent[known]
             if sent:
-                _queue(connection, sent.values())
-        return Written(set(sent), valid)
+                _store(connection, sent.values(), now)
+        if sent:
+            _queue(connection, sent.values())
+    return Written(set(sent), valid)
 
-    @contextmanager
-    def _transaction(self) -> Iterator[sqlite3.Connection]:
-        connection = self._connection or self._connected()
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield connection
-            connection.execute("COMMIT")
-        except BaseException:
-            # Some errors, a full disk for one, have ended it already.
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise
 
-    def _connected(self) -> sqlite3.Connection:
-        connection = sqlite3.connect(
-            self._store.path, isolation_level=None, cached_statements=STATEMENTS_KEPT
-        )
-        prepare_sqlite(connection)
-        self._connection = connection
-        return connection
-
-    def _close(self) -> None:
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
+@contextmanager
+def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        # Some errors, a full disk for one, have ended it already.
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
 
 
 def _all_stored(

@@ -14,6 +14,8 @@ from pathlib import Path
 from time import monotonic
 from typing import IO
 
+from fadewatch_collector.store.file_locks import is_taken
+
 LOOK_S = 0.001
 """How often one that waits looks [s]: a commit takes some milliseconds. Own choice."""
 
@@ -69,18 +71,10 @@ class WriteTurns:
 
 
 async def _take(lock: IO[str], until: float) -> None:
-    while not _is_taken(lock):
+    while not is_taken(lock):
         if monotonic() > until:
             return
         await asyncio.sleep(LOOK_S)
-
-
-def _is_taken(lock: IO[str]) -> bool:
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def _let_go(lock: IO[str]) -> None:

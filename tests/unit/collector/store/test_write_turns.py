@@ -55,8 +55,10 @@ async def test_a_writer_that_never_ends_stops_nobody_for_ever(
 ) -> None:
     monkeypatch.setattr(write_turns, "PATIENCE_S", 0.02)
     first, second, _ = three
-    async with first.turn(), second.turn():
-        pass
+    async with first.turn():
+        waiting = asyncio.create_task(write(second))
+        done, _ = await asyncio.wait([waiting], timeout=10)
+        assert done == {waiting}
 
 
 async def test_who_gives_up_waiting_leaves_the_doorway(three: list[WriteTurns]) -> None:
