@@ -1,11 +1,17 @@
 """What filing changed on a desk, so that only that is written."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from operator import attrgetter
 from typing import Any
 
 from fadewatch_collector.rules.desk import Desk
-from fadewatch_collector.rules.records import LaptopRecord, Place
+from fadewatch_collector.rules.records import (
+    PACK_FACTS,
+    LaptopRecord,
+    PackRecord,
+    Place,
+)
 from fadewatch_collector.rules.slots import Stay
 
 ALWAYS_NEW = frozenset({"last_measured_at", "mains_online"})
@@ -14,13 +20,18 @@ ALWAYS_NEW = frozenset({"last_measured_at", "mains_online"})
 FOUND_BY = ("hostname", "serial")
 """What of a laptop itself it is searched by."""
 
+PACK_NAMES = ("identity", "unit", "first_seen_at", *PACK_FACTS)
+"""What of a pack hardly any report changes."""
+
+_pack_names = attrgetter(*PACK_NAMES)
+
 
 @dataclass(frozen=True, slots=True)
 class DeskBefore:
     """What a desk showed before anything was filed on it."""
 
     stays: dict[int, Stay]
-    serials: dict[int, str | None]
+    packs: dict[int, PackRecord]
 
 
 def desk_before(desk: Desk) -> DeskBefore:
@@ -32,7 +43,7 @@ def desk_before(desk: Desk) -> DeskBefore:
             for stay in stays
             if stay.key is not None
         },
-        {pack.id: pack.serial for pack in desk.packs.values()},
+        {pack.id: replace(pack) for pack in desk.packs.values()},
     )
 
 
@@ -42,6 +53,17 @@ def changed_stays(desk: Desk, before: DeskBefore) -> Iterator[tuple[Place, Stay]
         for stay in desk.stays[place]:
             if stay.key is None or before.stays[stay.key] != stay:
                 yield place, stay
+
+
+def is_only_seen(stay: Stay, before: DeskBefore) -> bool:
+    """Say whether a known stay only went on: the same pack, seen again."""
+    known = before.stays.get(stay.key) if stay.key is not None else None
+    return known is not None and stay == replace(known, last_seen_at=stay.last_seen_at)
+
+
+def is_renamed(pack: PackRecord, before: DeskBefore) -> bool:
+    """Say whether a known pack tells another thing of itself than its figures."""
+    return bool(_pack_names(pack) != _pack_names(before.packs[pack.id]))
 
 
 def laptops_found_anew(desk: Desk, before: DeskBefore) -> set[int]:
@@ -60,10 +82,14 @@ def laptops_found_anew(desk: Desk, before: DeskBefore) -> set[int]:
             if (
                 known is None
                 or (known.pack_id, known.until_at) != (stay.pack_id, stay.until_at)
-                or before.serials.get(stay.pack_id) != told
+                or _serial(before, stay.pack_id) != told
             ):
                 found.add(place[0])
     return found
+
+
+def _serial(before: DeskBefore, pack_id: int) -> str | None:
+    return before.packs[pack_id].serial if pack_id in before.packs else None
 
 
 def is_changed(laptop: LaptopRecord, values: dict[str, Any]) -> bool:

@@ -1,4 +1,8 @@
-"""Write what filing a batch of reports gave, one statement a table."""
+"""Write what filing a batch of reports gave, one statement a table.
+
+Or two: what most reports change has a statement of its own. SQLite writes an index
+again for every column that a statement sets, also to the value that it has.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -11,9 +15,12 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.rules.desk import LAPTOP_FACTS, Desk
 from fadewatch_collector.rules.desk_changes import (
+    PACK_NAMES,
     DeskBefore,
     changed_stays,
     is_changed,
+    is_only_seen,
+    is_renamed,
 )
 from fadewatch_collector.rules.inventory import memory_totals, storage_total
 from fadewatch_collector.rules.records import (
@@ -70,7 +77,10 @@ _READ = (
 )
 _READING = ("pack_id", "laptop_id", "report_id", "measured_at", "mains_online", *_READ)
 
+_SEEN_PACK = ("id", *(name for name in PACK_COLUMNS[1:] if name not in PACK_NAMES))
+
 _pack_values = attrgetter(*PACK_COLUMNS)
+_seen_pack_values = attrgetter(*_SEEN_PACK)
 _read_values = attrgetter(*_READ)
 
 
@@ -78,7 +88,7 @@ async def save_desk(
     connection: AsyncConnection, desk: Desk, before: DeskBefore
 ) -> set[int]:
     """Write the desk but for its laptops; return the packs with new readings."""
-    numbers = await _save_packs(connection, desk)
+    numbers = await _save_packs(connection, desk, before)
     await _save_stays(connection, desk, before, numbers)
     await insert_rows(
         connection,
@@ -98,7 +108,9 @@ async def save_desk(
     return {numbers.get(pack_id, pack_id) for pack_id in desk.touched_packs}
 
 
-async def _save_packs(connection: AsyncConnection, desk: Desk) -> dict[int, int]:
+async def _save_packs(
+    connection: AsyncConnection, desk: Desk, before: DeskBefore
+) -> dict[int, int]:
     new = [pack for pack in desk.packs.values() if pack.id < 0]
     numbers: dict[int, int] = {}
     if new:
@@ -108,8 +120,13 @@ async def _save_packs(connection: AsyncConnection, desk: Desk) -> dict[int, int]
         )
         numbers = dict(zip((pack.id for pack in new), result.scalars(), strict=True))
     changed = [desk.packs[key] for key in sorted(desk.touched_packs) if key > 0]
+    renamed = [pack for pack in changed if is_renamed(pack, before)]
+    seen = [pack for pack in changed if not is_renamed(pack, before)]
     await update_rows(
-        connection, packs, PACK_COLUMNS, [_pack_values(pack) for pack in changed]
+        connection, packs, PACK_COLUMNS, [_pack_values(pack) for pack in renamed]
+    )
+    await update_rows(
+        connection, packs, _SEEN_PACK, [_seen_pack_values(pack) for pack in seen]
     )
     return numbers
 
@@ -147,6 +164,7 @@ async def _save_stays(
     before: DeskBefore,
     numbers: dict[int, int],
 ) -> None:
+    seen: list[tuple[Any, ...]] = []
     old: list[tuple[Any, ...]] = []
     new: list[tuple[Any, ...]] = []
     for (laptop_id, slot), stay in changed_stays(desk, before):
@@ -154,8 +172,11 @@ async def _save_stays(
         times = stay.from_at, stay.last_seen_at, stay.until_at
         if stay.key is None:
             new.append((laptop_id, slot, pack_id, *times))
+        elif is_only_seen(stay, before):
+            seen.append((stay.key, stay.last_seen_at))
         else:
             old.append((stay.key, pack_id, *times))
+    await update_rows(connection, slot_stays, ("id", "last_seen_at"), seen)
     # Ends are written before beginnings: a slot has one open stay at a time.
     await update_rows(connection, slot_stays, ("id", "pack_id", *_STAY), old)
     await insert_rows(
