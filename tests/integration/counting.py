@@ -37,9 +37,13 @@ def counted(services: Services) -> Iterator[Queries]:
 async def counted_writer(writer: ReportWriter) -> AsyncIterator[Queries]:
     """Count the statements of a writer, which asks its driver; it has written before."""
     queries = Queries()
+    last: object = None
 
-    def count(_statement: object) -> None:
-        queries.count += 1
+    def count(statement: object) -> None:
+        nonlocal last
+        # What a trigger does is told as the statement once more that set it off.
+        queries.count += statement != last
+        last = statement
 
     if isinstance(writer, SqliteWriter):
         await _trace(writer, count)

@@ -1,13 +1,14 @@
 """Write groups of reports to SQLite, on a thread and a connection of their own.
 
-A group is one hop to the thread. There every statement runs in one step and gives at
-most one row back: between steps the thread would have to wait for the interpreter,
-which the event loop needs at the same time.
+A group is one hop to the thread, and there as few steps of the database as can be, of
+which none gives more than one row back: after each of them the thread has to wait for
+the interpreter, which the event loop needs at the same time. So the insert is a
+transaction of its own, which looks at the keys by itself and queues by a trigger.
 """
 
 import json
 import sqlite3
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any, Self
@@ -15,6 +16,14 @@ from typing import Any, Self
 from fadewatch_collector.store.report_group import NewReport, Written
 from fadewatch_collector.store.sqlite_thread import SqliteThread
 from fadewatch_collector.store.store import Store
+
+_QUEUE = """
+    CREATE TEMP TRIGGER queue_report AFTER INSERT ON main.reports BEGIN
+        INSERT INTO filing_queue (report_id, laptop_id)
+        VALUES (NEW.report_id, NEW.laptop_id);
+    END
+"""
+"""Of this connection alone: whoever else writes reports queues them itself."""
 
 _KEYS = """
     SELECT json_group_object(id, renewal_asked_at IS NOT NULL) FROM agent_keys
@@ -24,13 +33,16 @@ _KNOWN = """
     SELECT json_group_array(report_id) FROM reports
     WHERE report_id IN (SELECT value FROM json_each(?))
 """
-_STORE = (
-    "INSERT INTO reports (report_id, laptop_id, measured_at, received_at, body) VALUES"
-)
-_QUEUE = """
-    INSERT INTO filing_queue (report_id, laptop_id)
-    SELECT json_extract(value, '$[0]'), json_extract(value, '$[1]') FROM json_each(?)
+# The rows in their order, which is the one received.
+_STORE = """
+    WITH sent (report_id, laptop_id, key_id, measured_at, received_at, body)
+    AS (VALUES {rows})
+    INSERT INTO reports (report_id, laptop_id, measured_at, received_at, body)
+    SELECT report_id, laptop_id, measured_at, received_at, body FROM sent
+    WHERE key_id IS NULL OR EXISTS (
+        SELECT 1 FROM agent_keys WHERE id = key_id AND revoked_at IS NULL)
 """
+_ROW = "(?,?,?,?,?,?)"
 
 
 class SqliteWriter:
@@ -38,7 +50,7 @@ class SqliteWriter:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._thread = SqliteThread(store, "reports")
+        self._thread = SqliteThread(store, "reports", _QUEUE)
 
     async def __aenter__(self) -> Self:
         """Get ready."""
@@ -64,25 +76,35 @@ def _write(
     keys: Collection[int],
     now: datetime,
 ) -> Written:
+    valid = _valid(connection, keys)
+    sent = _to_store(group, valid)
+    if not sent:
+        return Written(set(), valid)
+    try:
+        stored = _store(connection, sent.values(), now)
+    except sqlite3.IntegrityError:
+        # Some are there already, which is rare; nothing was stored.
+        return _write_new(connection, group, keys, now)
+    if stored < len(sent):
+        # A key ended since it was looked at. None of these was there before.
+        return Written(_known(connection, sent), _valid(connection, keys))
+    return Written(set(sent), valid)
+
+
+def _write_new(
+    connection: sqlite3.Connection,
+    group: Sequence[NewReport],
+    keys: Collection[int],
+    now: datetime,
+) -> Written:
+    """Write what is not there yet: nobody else can write meanwhile."""
     with _transaction(connection):
-        valid = {
-            int(key): bool(asked)
-            for key, asked in _told(connection, _KEYS, list(keys)).items()
-        }
-        # Of reports with one id the first that may be stored is.
-        sent: dict[str, NewReport] = {}
-        for report in group:
-            if report.key_id is None or report.key_id in valid:
-                sent.setdefault(report.report_id, report)
-        if sent and not _all_stored(connection, sent, now):
-            # Nobody else can write before this transaction ends, so what is not
-            # there now is new.
-            for known in _told(connection, _KNOWN, list(sent)):
-                del sent[known]
-            if sent:
-                _store(connection, sent.values(), now)
+        valid = _valid(connection, keys)
+        sent = _to_store(group, valid)
+        for known in _known(connection, sent):
+            del sent[known]
         if sent:
-            _queue(connection, sent.values())
+            _store(connection, sent.values(), now)
     return Written(set(sent), valid)
 
 
@@ -99,38 +121,44 @@ def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
-def _all_stored(
-    connection: sqlite3.Connection, sent: Mapping[str, NewReport], now: datetime
-) -> bool:
-    """Store reports if none is there yet, as nearly always; else none of them."""
-    try:
-        _store(connection, sent.values(), now)
-    except sqlite3.IntegrityError:
-        return False
-    return True
+def _to_store(
+    group: Sequence[NewReport], valid: Collection[int]
+) -> dict[str, NewReport]:
+    """Return the reports that may be stored; of those with one id the first."""
+    sent: dict[str, NewReport] = {}
+    for report in group:
+        if report.key_id is None or report.key_id in valid:
+            sent.setdefault(report.report_id, report)
+    return sent
 
 
 def _store(
     connection: sqlite3.Connection, fresh: Collection[NewReport], now: datetime
-) -> None:
+) -> int:
+    """Store reports whose keys are valid; returns how many those are."""
     received = _moment(now)
-    values: list[str | int] = []
+    values: list[str | int | None] = []
     for report in fresh:
         values += (
             report.report_id,
             report.laptop_id,
+            report.key_id,
             _moment(report.measured_at),
             received,
             report.body,
         )
-    rows = ",".join(["(?,?,?,?,?)"] * len(fresh))
-    connection.execute(f"{_STORE} {rows}", values)
+    rows = ",".join([_ROW] * len(fresh))
+    return connection.execute(_STORE.format(rows=rows), values).rowcount
 
 
-def _queue(connection: sqlite3.Connection, fresh: Collection[NewReport]) -> None:
-    # In the order received.
-    queued = [(report.report_id, report.laptop_id) for report in fresh]
-    connection.execute(_QUEUE, (json.dumps(queued),))
+def _valid(connection: sqlite3.Connection, keys: Collection[int]) -> dict[int, bool]:
+    """Return the keys that are valid, each with whether its renewal was asked for."""
+    told = _told(connection, _KEYS, list(keys))
+    return {int(key): bool(asked) for key, asked in told.items()}
+
+
+def _known(connection: sqlite3.Connection, ids: Collection[str]) -> set[str]:
+    return set(_told(connection, _KNOWN, list(ids)))
 
 
 def _told(connection: sqlite3.Connection, query: str, about: Sequence[object]) -> Any:

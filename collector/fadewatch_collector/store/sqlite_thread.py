@@ -16,10 +16,17 @@ Told = TypeVar("Told")
 
 
 class SqliteThread:
-    """Runs work with the connection, one piece after the other."""
+    """Runs work with the connection, one piece after the other.
 
-    def __init__(self, store: Store, name: str) -> None:
+    Parameters
+    ----------
+    once
+        Statement run when the connection is made.
+    """
+
+    def __init__(self, store: Store, name: str, once: str = "") -> None:
         self._store = store
+        self._once = once
         self._thread = ThreadPoolExecutor(1, thread_name_prefix=name)
         self._connection: sqlite3.Connection | None = None
 
@@ -50,6 +57,7 @@ class SqliteThread:
                 cached_statements=STATEMENTS_KEPT,
             )
             prepare_sqlite(connection)
+            connection.execute(self._once)
             self._connection = connection
         return self._connection
 
