@@ -11,10 +11,11 @@ import pytest
 from aiohttp import web_app
 from hypothesis import settings as hypothesis_settings
 from pydantic import SecretStr
+from sqlalchemy.pool import QueuePool
 
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.schema import upgrade
-from fadewatch_collector.store.store import open_store, sqlite_url
+from fadewatch_collector.store.store import Store, open_store, sqlite_url
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
 from tests.fakes.clock import StandingClock
@@ -90,6 +91,25 @@ def postgres(postgres_of_the_run: PostgresServer) -> Iterator[PostgresServer]:
     """The run's PostgreSQL server; the test's databases go with the test."""
     yield postgres_of_the_run
     postgres_of_the_run.let_go_of_all()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _connections_are_given_back() -> Iterator[None]:
+    """Let a store that is closed while a connection is in use fail its test.
+
+    Else it fails another one, later, in which the garbage collector finds it.
+    """
+    close = Store.close
+
+    async def closed(store: Store) -> None:
+        pool = store.engine.pool
+        held = pool.checkedout() if isinstance(pool, QueuePool) else 0
+        await close(store)
+        assert not held, f"{held} connections were not given back"
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Store, "close", closed)
+        yield
 
 
 @pytest.fixture(autouse=True, scope="module")

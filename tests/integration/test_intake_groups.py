@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 from sqlalchemy import select, text
+from sqlalchemy.pool import QueuePool
 
 from fadewatch_collector.store.agent_keys import KeyRow
 from fadewatch_collector.store.key_reader import KeyReader, key_reader
@@ -201,6 +202,23 @@ async def test_memory_of_keys_is_bounded(services: Services) -> None:
 
     assert newest == []
     assert reader.asked == [1]
+
+
+async def test_who_asked_for_a_key_may_go_before_the_answer(
+    services: Services,
+) -> None:
+    secret = await enrolled(services)
+    keys = KnownKeys(services)
+    asking = asyncio.ensure_future(keys.find(secret))
+    await asyncio.sleep(0)
+    asking.cancel()
+
+    await keys.close()
+
+    assert keys.known(secret) is not None
+    pool = services.store.engine.pool
+    assert isinstance(pool, QueuePool)
+    assert pool.checkedout() == 0
 
 
 async def test_the_number_of_statements_is_the_same_for_every_group(

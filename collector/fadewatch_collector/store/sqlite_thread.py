@@ -56,8 +56,12 @@ class SqliteThread:
                 isolation_level=None,
                 cached_statements=STATEMENTS_KEPT,
             )
-            prepare_sqlite(connection)
-            connection.execute(self._once)
+            try:
+                prepare_sqlite(connection)
+                connection.execute(self._once)
+            except BaseException:
+                connection.close()
+                raise
             self._connection = connection
         return self._connection
 

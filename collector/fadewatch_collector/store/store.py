@@ -17,6 +17,14 @@ from fadewatch_collector.store.write_turns import WriteTurns
 BUSY_TIMEOUT_MS = 30_000
 """How long a SQLite connection waits for another process's write [ms]."""
 
+LONG_LOG_PAGES = 4_000
+"""Length at which SQLite's log is moved into the file [pages of 4 KiB]: what changes
+all over a large file then goes to the disk in fewer pieces. Own choice."""
+
+CACHE_KIB = 8_192
+"""What a connection to SQLite may keep of the file [KiB]: more pages than filing a batch
+changes, which would be written twice. Own choice."""
+
 _WRITE = {"fadewatch_write": True}
 
 
@@ -138,6 +146,8 @@ def prepare_sqlite(connection: Any) -> None:
         # FULL: a commit is on the disk before anyone is told 'stored'.
         "synchronous=FULL",
         "foreign_keys=ON",
+        f"wal_autocheckpoint={LONG_LOG_PAGES}",
+        f"cache_size=-{CACHE_KIB}",
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()

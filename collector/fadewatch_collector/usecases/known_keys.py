@@ -76,7 +76,9 @@ class KnownKeys:
         return await asyncio.shield(answer)
 
     async def close(self) -> None:
-        """Let go of the connection to the store."""
+        """Let go of the connection to the store, once what was asked is answered."""
+        if self._asking is not None:
+            await self._asking
         await self._reader.close()
 
     def forget(self, key: str) -> None:
