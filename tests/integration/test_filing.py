@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from sqlalchemy import insert, select
+from sqlalchemy import event, insert, select
 
 from fadewatch_collector.store.tables import (
     alerts,
@@ -98,6 +98,40 @@ async def test_a_late_report_changes_the_day_it_belongs_to(
     assert await rows(
         services, select(column.full_charge_capacity).order_by(column.day)
     ) == [(53575.0,), (54150.0,)]
+
+
+async def test_what_hardly_ever_changes_is_not_written_again(
+    services: Services, laptop_id: int
+) -> None:
+    await deliver(services, laptop_id, [make_report(START)])
+    asked: list[str] = []
+
+    def note(_connection: object, _cursor: object, said: str, *_more: object) -> None:
+        asked.append(said.partition(" FROM ")[0])
+
+    engine = services.store.engine.sync_engine
+    event.listen(engine, "before_cursor_execute", note)
+    worse = replace(PACK, full_charge_capacity=53_900)
+    await deliver(services, laptop_id, [make_report(START + DAY, (worse,))])
+    told, asked = asked, []
+    other = replace(worse, chemistry="Li-poly")
+    await deliver(services, laptop_id, [make_report(START + 2 * DAY, (other,))])
+    event.remove(engine, "before_cursor_execute", note)
+
+    # An index is written again for each of its columns that a statement sets.
+    assert [said for said in told if said.startswith("UPDATE slot_stays")] == [
+        "UPDATE slot_stays SET last_seen_at = given.last_seen_at"
+    ]
+    (pack,) = (said for said in told if said.startswith("UPDATE packs"))
+    indexed = {column.name for index in packs.indexes for column in index.columns}
+    assert not {name for name in {*indexed, "identity"} if f"{name} =" in pack}
+    assert any("chemistry =" in said for said in asked)
+    assert await rows(
+        services, select(packs.c.full_charge_capacity, packs.c.chemistry)
+    ) == [(53_900, "Li-poly")]
+    assert await rows(
+        services, select(slot_stays.c.from_at, slot_stays.c.last_seen_at)
+    ) == [(START, START + 2 * DAY)]
 
 
 async def test_filing_picks_up_where_it_stopped(
