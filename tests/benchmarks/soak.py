@@ -1,12 +1,12 @@
-"""Run a real collector for an hour at a tenth of what it can take in.
+"""Run a real collector of 20,000 laptops for an hour at a tenth of what it can take in.
 
     python -m tests.benchmarks.soak [sqlite|postgres] [--minutes 60] [--rate N]
 
 Measures the ceiling for 15 s first, lets the collector file what came, then sends one
 report a request at an even rate, asks the API as a program of the organisation would,
-and samples the resident memory of the collector's two processes. Reports of a laptop are a
-minute apart, so that its history stays about as long as it is. The first sixth of the
-time is warm-up. Reached when the median memory of the last quarter of the rest lies
+and samples the resident memory of the collector's two processes. The laptops are so many
+that within the hour a history grows by days and a day has no more readings than in
+service: both take memory, and rightly. The first sixth of the time is warm-up. Reached when the median memory of the last quarter of the rest lies
 within 5 % of that of the first quarter, no answer was an error, and everything answered
 is in the store once. Takes the minutes asked for and about two more.
 """
@@ -19,20 +19,21 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
-from datetime import timedelta
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import aiohttp
 
+from fadewatch_common.report import Laptop, Pack
+from tests.benchmarks.million_fleet import key_of
+from tests.benchmarks.million_laptops import filled_store
 from tests.faults.ledger import kept_by
 from tests.faults.senders import Senders
-from tests.integration.postgres import running_postgres
 from tests.processes import CollectorProcess, children_of, new_collector
+from tests.reports import LAPTOP
 
-LAPTOPS = 800
+LAPTOPS = 20_000
 CEILING_S = 15.0
 SHARE = 0.1
 SAMPLE_S = 5.0
@@ -40,7 +41,6 @@ ASK_S = 10.0
 FLAT = 0.05
 WARM_UP = 1 / 6
 ASKED = ("/api/v1/alerts?limit=50", "/api/v1/laptops?limit=50", "/api/v1/swaps")
-EVERY = timedelta(minutes=1)
 _TICK_S = 0.1
 
 
@@ -80,6 +80,28 @@ class Watched:
         return [statistics.median(part) / 1024 for part in parts]
 
 
+class FleetSenders(Senders):
+    """Laptops that the store knows from the start, with their keys and packs."""
+
+    def __init__(self, collector: CollectorProcess) -> None:
+        super().__init__(collector)
+        self.keys = [key_of(number + 1) for number in range(LAPTOPS)]
+
+    @staticmethod
+    def _laptop(number: int) -> Laptop:
+        mark = f"{number + 1:07}"
+        return replace(
+            LAPTOP,
+            hostname=f"tern-{mark}.desks.example",
+            serial=f"BM-{mark}",
+            board_uuid=f"6f1d3a52-8a3e-4f0a-9c11-00000{mark}",
+        )
+
+    def _pack(self, laptop: int, turn: int) -> Pack:
+        pack = super()._pack(laptop, turn)
+        return replace(pack, serial=f"7{laptop + 1:07}", chemistry="Li-poly")
+
+
 async def soak(
     collector: CollectorProcess,
     process: int,
@@ -87,19 +109,16 @@ async def soak(
     store: Path | str,
 ) -> bool:
     """Run it; print what was seen and say whether it held."""
-    senders = Senders(collector)
+    senders = FleetSenders(collector)
     token = _token(collector)
     timeout = aiohttp.ClientTimeout(total=60)
     async with aiohttp.ClientSession(timeout=timeout) as session:
-        await senders.enrol(session, LAPTOPS)
         ceiling = await senders.as_fast_as_it_goes(session, CEILING_S)
         rate = asked.rate or ceiling * SHARE
         print(
             f"ceiling {ceiling:,.0f}/s over {CEILING_S:.0f} s; going on at {rate:,.1f}/s"
         )
         await _until_filed(store)
-        # A year of history would come in this hour, and more memory with it.
-        senders.every = EVERY
         watched = Watched(process)
         await asyncio.gather(
             _evenly(senders, session, rate, asked.minutes * 60),
@@ -215,17 +234,6 @@ def _verdict(senders: Senders, watched: Watched, store: Path | str) -> bool:
     return all(held for *_, held in rows)
 
 
-@contextmanager
-def _database(name: str, folder: Path) -> Iterator[Path | str]:
-    if name == "sqlite":
-        yield folder / "data" / "fadewatch.sqlite3"
-        return
-    with running_postgres() as server:
-        address = asyncio.run(server.empty_database())
-        os.environ["FADEWATCH_DATABASE_URL"] = address
-        yield address
-
-
 def main() -> int:
     """Run and judge."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.soak")
@@ -237,9 +245,15 @@ def main() -> int:
     asked = parser.parse_args()
     with (
         tempfile.TemporaryDirectory(prefix="fadewatch-soak-") as name,
-        _database(asked.database, Path(name)) as store,
+        ExitStack() as stack,
     ):
         collector = new_collector(Path(name))
+        address = stack.enter_context(
+            filled_store(asked.database, collector.folder, LAPTOPS)
+        )
+        if address:
+            os.environ["FADEWATCH_DATABASE_URL"] = address
+        store = address or collector.folder / "fadewatch.sqlite3"
         with collector.running() as process:
             held = asyncio.run(soak(collector, process.pid, asked, store))
         log = Path(name) / "collector.log"
