@@ -23,10 +23,31 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def children_of(pid: int) -> list[int]:
-    """Return the processes that a process has started and that still run."""
+BACKGROUND = "background"
+"""Stands in the command line of the process that files, assesses and sends."""
+WRITER = "writing_process"
+"""Stands in the command line of the process that writes reports to SQLite."""
+
+
+def children_of(pid: int, what: str = "") -> list[int]:
+    """Return the processes that a process has started and that still run.
+
+    Parameters
+    ----------
+    what
+        Only those in whose command line this stands.
+    """
     told = Path(f"/proc/{pid}/task").glob("*/children")
-    return [int(child) for one in told for child in one.read_text().split()]
+    children = [int(child) for one in told for child in one.read_text().split()]
+    return [child for child in children if what in _command_line(child)]
+
+
+def _command_line(pid: int) -> str:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode()
+    except OSError:
+        # It has just ended.
+        return ""
 
 
 def signal_all(process: subprocess.Popen[bytes], what: signal.Signals) -> None:

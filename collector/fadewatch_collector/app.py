@@ -20,6 +20,8 @@ from fadewatch_collector.jobs.background import Background, BackgroundHere
 from fadewatch_collector.jobs.background_process import BackgroundProcess
 from fadewatch_collector.settings import Settings
 from fadewatch_collector.store.pool import pool_standing
+from fadewatch_collector.store.report_group import ReportWriter
+from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.order_lists import OrderLists
@@ -53,6 +55,7 @@ def make_app(
     drain: Drain | None = None,
     meters: Meters | None = None,
     background: Background | None = None,
+    writer: ReportWriter | None = None,
 ) -> web.Application:
     """Make the application: intake runs inside it, and starts what works behind it.
 
@@ -64,6 +67,8 @@ def make_app(
         What is counted; what nobody asks for otherwise.
     background
         Has the work behind intake done; on this event loop otherwise.
+    writer
+        Writes the reports; one on this process's threads otherwise.
     """
     meters = meters or new_meters()
     background = background or BackgroundHere(services)
@@ -71,6 +76,7 @@ def make_app(
         services,
         background.wake,
         lambda commit: meters.committed(commit.reports, commit.new, commit.seconds),
+        writer,
     )
     app = web.Application(handler_args=HANDLER_ARGS)
     app[METERS] = meters
@@ -184,7 +190,13 @@ async def serve(
         if certificate is not None:
             _watch_certificate(certificate, meters)
         runner = web.AppRunner(
-            make_app(services, drain, meters, _background(settings, meters)),
+            make_app(
+                services,
+                drain,
+                meters,
+                _background(settings, meters),
+                report_writer(services.store, apart=True),
+            ),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,
             keepalive_timeout=IDLE_S,

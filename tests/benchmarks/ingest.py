@@ -47,7 +47,7 @@ from fadewatch_collector.store.tables import agent_keys, laptops
 from fadewatch_collector.usecases.bearer import digest_of
 from tests.benchmarks.ingest_reports import LAPTOPS, key_of, laptop_of
 from tests.integration.postgres import running_postgres
-from tests.processes import children_of, free_port
+from tests.processes import BACKGROUND, WRITER, children_of, free_port
 
 YARDSTICKS = {"sqlite": 0.60, "postgres": 0.55}
 """Least share of the validated handler's speed."""
@@ -196,9 +196,13 @@ def rest(servers: dict[str, Server]) -> None:
 
 
 def times(pid: int) -> tuple[float, float, float]:
-    """Return processor time of the main thread, of the others, of processes below [s]."""
-    behind = [thread_times(child) for child in children_of(pid)]
-    return *thread_times(pid), sum(map(sum, behind))
+    """Return processor time of the loop, of what writes for it, of the background [s]."""
+    loop, threads = thread_times(pid)
+    writer, background = (
+        sum(sum(thread_times(child)) for child in children_of(pid, what))
+        for what in (WRITER, BACKGROUND)
+    )
+    return loop, threads + writer, background
 
 
 def thread_times(pid: int) -> tuple[float, float]:

@@ -3,7 +3,8 @@
     python -m tests.faults.kill_rounds --rounds 200 [sqlite|postgres] [--seed 1]
 
 Each round starts two to four agents, kills each with one chance in two, the collector
-with three in ten and as often only the process behind it, at moments of their own. After every round, whatever was ever seen in a queue or on the wire must be in a
+with three in ten and as often only the process behind it or, on SQLite, only the one that
+writes reports, at moments of their own. After every round, whatever was ever seen in a queue or on the wire must be in a
 queue or in the store, and no queue may be damaged; in the end every agent delivers, and
 the store holds each report once, filed, of as many laptops as there are. 200 rounds take
 about a quarter of an hour.
@@ -28,12 +29,19 @@ from tests.faults.agents import AgentProcess, new_agent
 from tests.faults.ledger import Kept, kept_by
 from tests.faults.wire import Wire, wire_to
 from tests.integration.postgres import running_postgres
-from tests.processes import CollectorProcess, children_of, new_collector
+from tests.processes import (
+    BACKGROUND,
+    WRITER,
+    CollectorProcess,
+    children_of,
+    new_collector,
+)
 
 AGENTS = 4
 LATEST = 1.5
 """Latest moment of a kill, in terms of how long a whole run takes here and now."""
-AGENT_DIES, COLLECTOR_DIES, BACKGROUND_DIES = 0.5, 0.3, 0.3
+AGENT_DIES, COLLECTOR_DIES = 0.5, 0.3
+CHILD_DIES = {BACKGROUND: 0.3, WRITER: 0.3}
 Process = subprocess.Popen[bytes] | subprocess.Popen[str]
 FILED_S = 120.0
 """A process that was killed again and again comes back after a minute at most [s]."""
@@ -73,13 +81,14 @@ class Rig:
         ]
         if self.chance.random() < COLLECTOR_DIES:
             plan.append((self._moment(), self.process, "collector"))
-        if self.chance.random() < BACKGROUND_DIES:
-            plan.append((self._moment(), None, "background"))
+        for child, chance in CHILD_DIES.items():
+            if self.chance.random() < chance:
+                plan.append((self._moment(), None, child))
         began = time.monotonic()
         for moment, victim, name in sorted(plan, key=lambda one: one[0]):
             time.sleep(max(0.0, began + moment - time.monotonic()))
             if victim is None:
-                self._kill_background()
+                self._kill_child(name)
             else:
                 self._kill(victim, name)
         for one in running:
@@ -98,11 +107,11 @@ class Rig:
             process.wait()
             self.counts[f"{name} killed"] += 1
 
-    def _kill_background(self) -> None:
-        # None is there shortly after the last kill.
-        for child in children_of(self.process.pid):
+    def _kill_child(self, name: str) -> None:
+        # None is there shortly after the last kill, and no writer before a report.
+        for child in children_of(self.process.pid, name):
             os.kill(child, signal.SIGKILL)
-            self.counts["background killed"] += 1
+            self.counts[f"{name} killed"] += 1
 
     def look(self) -> Kept:
         """Check that nothing seen so far has gone."""

@@ -18,6 +18,8 @@ from prometheus_client.parser import text_string_to_metric_families
 from tests.faults.ledger import kept_by
 from tests.faults.senders import Senders
 from tests.processes import (
+    BACKGROUND,
+    WRITER,
     CollectorProcess,
     children_of,
     free_port,
@@ -57,9 +59,9 @@ def is_alive(pid: int) -> bool:
         return False
 
 
-async def child_of(process: subprocess.Popen[bytes]) -> int:
-    await until(lambda: bool(children_of(process.pid)), "nothing works behind it")
-    (child,) = children_of(process.pid)
+async def child_of(process: subprocess.Popen[bytes], what: str = BACKGROUND) -> int:
+    await until(lambda: bool(children_of(process.pid, what)), f"there is no {what}")
+    (child,) = children_of(process.pid, what)
     return child
 
 
@@ -119,6 +121,27 @@ async def test_killed_under_load_it_is_back_and_every_report_is_filed_once(
     assert after["fadewatch_background_process_resident_memory_bytes"] > 1e7
 
 
+async def test_the_writer_of_reports_killed_under_load_costs_nobody_an_answer(
+    collector: CollectorProcess,
+) -> None:
+    with collector.running() as process:
+        async with sending(collector) as (senders, session):
+            for _ in range(3):
+                load = asyncio.create_task(senders.as_fast_as_it_goes(session, 1))
+                await until_more(senders, 50)
+                child = await child_of(process, WRITER)
+                os.kill(child, signal.SIGKILL)
+                await load
+                assert not is_alive(child)
+            await until(lambda: is_all_filed(collector, senders), "not all is filed")
+    kept = kept_by(collector.store)
+
+    assert senders.faults == []
+    assert senders.ledger.problems(kept) == []
+    assert len(kept.reports) == len(senders.ledger.answered)
+    assert "writes reports ended by signal 9" in log_of(collector)
+
+
 async def test_it_ends_by_itself_when_the_service_is_killed(
     collector: CollectorProcess,
 ) -> None:
@@ -126,11 +149,13 @@ async def test_it_ends_by_itself_when_the_service_is_killed(
     child = await child_of(process)
     async with sending(collector) as (senders, session):
         await senders.as_fast_as_it_goes(session, 1)
+        writer = await child_of(process, WRITER)
 
         process.kill()
         process.wait()
 
         await until(lambda: not is_alive(child), "it works on without a service")
+        await until(lambda: not is_alive(writer), "it writes on without a service")
         with collector.running():
             await until(lambda: is_all_filed(collector, senders), "not all is filed")
 
@@ -145,6 +170,7 @@ async def test_both_end_with_their_work_whole(
     child = await child_of(process)
     async with sending(collector) as (senders, session):
         await senders.as_fast_as_it_goes(session, 1)
+    writer = await child_of(process, WRITER)
 
     if to_both:
         signal_all(process, signal.SIGINT)
@@ -153,6 +179,7 @@ async def test_both_end_with_their_work_whole(
 
     assert await asyncio.to_thread(process.wait, 30) == 0
     assert not is_alive(child)
+    assert not is_alive(writer)
     kept = kept_by(collector.store)
     assert senders.ledger.problems(kept) == []
     assert kept.readings + kept.waiting == len(kept.reports)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fadewatch_collector.errors import BackupProblem, StoreTrouble
-from fadewatch_collector.store.store import BUSY_TIMEOUT_MS
+from fadewatch_collector.store.sqlite_connection import BUSY_TIMEOUT_MS
 
 PAGES_A_STEP = 2_000
 """Pages copied between two reports of progress [count]. Own choice."""

@@ -1,56 +1,23 @@
-"""Write groups of reports to SQLite, on a thread and a connection of their own.
+"""Write groups of reports to SQLite: on a thread, or by a process of its own."""
 
-A group is one hop to the thread, and there as few steps of the database as can be, of
-which none gives more than one row back: after each of them the thread has to wait for
-the interpreter, which the event loop needs at the same time. So the insert is a
-transaction of its own, which looks at the keys by itself and queues by a trigger.
-"""
-
-import json
-import sqlite3
-from collections.abc import Collection, Iterator, Sequence
-from contextlib import contextmanager
-from datetime import UTC, datetime
-from typing import Any, Self
+from collections.abc import Collection, Sequence
+from datetime import datetime
+from typing import Self
 
 from fadewatch_collector.store.report_group import NewReport, Written
+from fadewatch_collector.store.report_process import WriterProcess
+from fadewatch_collector.store.sqlite_group import QUEUE, write_group
 from fadewatch_collector.store.sqlite_thread import SqliteThread
 from fadewatch_collector.store.store import Store
-
-_QUEUE = """
-    CREATE TEMP TRIGGER queue_report AFTER INSERT ON main.reports BEGIN
-        INSERT INTO filing_queue (report_id, laptop_id)
-        VALUES (NEW.report_id, NEW.laptop_id);
-    END
-"""
-"""Of this connection alone: whoever else writes reports queues them itself."""
-
-_KEYS = """
-    SELECT json_group_object(id, renewal_asked_at IS NOT NULL) FROM agent_keys
-    WHERE id IN (SELECT value FROM json_each(?)) AND revoked_at IS NULL
-"""
-_KNOWN = """
-    SELECT json_group_array(report_id) FROM reports
-    WHERE report_id IN (SELECT value FROM json_each(?))
-"""
-# The rows in their order, which is the one received.
-_STORE = """
-    WITH sent (report_id, laptop_id, key_id, measured_at, received_at, body)
-    AS (VALUES {rows})
-    INSERT INTO reports (report_id, laptop_id, measured_at, received_at, body)
-    SELECT report_id, laptop_id, measured_at, received_at, body FROM sent
-    WHERE key_id IS NULL OR EXISTS (
-        SELECT 1 FROM agent_keys WHERE id = key_id AND revoked_at IS NULL)
-"""
-_ROW = "(?,?,?,?,?,?)"
+from fadewatch_collector.store.trouble import told_as_driver_trouble
 
 
 class SqliteWriter:
-    """Writes groups of reports to a SQLite file."""
+    """Writes groups of reports to a SQLite file, on a thread with a connection."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._thread = SqliteThread(store, "reports", _QUEUE)
+        self._thread = SqliteThread(store, "reports", QUEUE)
 
     async def __aenter__(self) -> Self:
         """Get ready."""
@@ -66,108 +33,33 @@ class SqliteWriter:
         """Write what is new of a group and came with a valid key."""
         async with self._store.turn():
             return await self._thread.run(
-                lambda connection: _write(connection, group, keys, now)
+                lambda connection: write_group(connection, group, keys, now)
             )
 
 
-def _write(
-    connection: sqlite3.Connection,
-    group: Sequence[NewReport],
-    keys: Collection[int],
-    now: datetime,
-) -> Written:
-    valid = _valid(connection, keys)
-    sent = _to_store(group, valid)
-    if not sent:
-        return Written(set(), valid)
-    try:
-        stored = _store(connection, sent.values(), now)
-    except sqlite3.IntegrityError:
-        # Some are there already, which is rare; nothing was stored.
-        return _write_new(connection, group, keys, now)
-    if stored < len(sent):
-        # A key ended since it was looked at. None of these was there before.
-        return Written(_known(connection, sent), _valid(connection, keys))
-    return Written(set(sent), valid)
+class SqliteWriterApart:
+    """Writes groups of reports to a SQLite file, by a process of its own.
 
+    A group that was written when the process died is written again: its reports are
+    durable then, and called duplicates.
+    """
 
-def _write_new(
-    connection: sqlite3.Connection,
-    group: Sequence[NewReport],
-    keys: Collection[int],
-    now: datetime,
-) -> Written:
-    """Write what is not there yet: nobody else can write meanwhile."""
-    with _transaction(connection):
-        valid = _valid(connection, keys)
-        sent = _to_store(group, valid)
-        for known in _known(connection, sent):
-            del sent[known]
-        if sent:
-            _store(connection, sent.values(), now)
-    return Written(set(sent), valid)
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._process = WriterProcess(store.path)
 
+    async def __aenter__(self) -> Self:
+        """Get ready; the process starts with the first group."""
+        return self
 
-@contextmanager
-def _transaction(connection: sqlite3.Connection) -> Iterator[None]:
-    connection.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        connection.execute("COMMIT")
-    except BaseException:
-        # Some errors, a full disk for one, have ended it already.
-        if connection.in_transaction:
-            connection.execute("ROLLBACK")
-        raise
+    async def __aexit__(self, *_why: object) -> None:
+        """Let the process end."""
+        await self._process.close()
 
-
-def _to_store(
-    group: Sequence[NewReport], valid: Collection[int]
-) -> dict[str, NewReport]:
-    """Return the reports that may be stored; of those with one id the first."""
-    sent: dict[str, NewReport] = {}
-    for report in group:
-        if report.key_id is None or report.key_id in valid:
-            sent.setdefault(report.report_id, report)
-    return sent
-
-
-def _store(
-    connection: sqlite3.Connection, fresh: Collection[NewReport], now: datetime
-) -> int:
-    """Store reports whose keys are valid; returns how many those are."""
-    received = _moment(now)
-    values: list[str | int | None] = []
-    for report in fresh:
-        values += (
-            report.report_id,
-            report.laptop_id,
-            report.key_id,
-            _moment(report.measured_at),
-            received,
-            report.body,
-        )
-    rows = ",".join([_ROW] * len(fresh))
-    return connection.execute(_STORE.format(rows=rows), values).rowcount
-
-
-def _valid(connection: sqlite3.Connection, keys: Collection[int]) -> dict[int, bool]:
-    """Return the keys that are valid, each with whether its renewal was asked for."""
-    told = _told(connection, _KEYS, list(keys))
-    return {int(key): bool(asked) for key, asked in told.items()}
-
-
-def _known(connection: sqlite3.Connection, ids: Collection[str]) -> set[str]:
-    return set(_told(connection, _KNOWN, list(ids)))
-
-
-def _told(connection: sqlite3.Connection, query: str, about: Sequence[object]) -> Any:
-    """Return the JSON that a query about a list gives in its one row."""
-    (row,) = connection.execute(query, (json.dumps(about),))
-    return json.loads(row[0])
-
-
-def _moment(moment: datetime) -> str:
-    """Write a moment as the column type ``Moment`` does on SQLite."""
-    utc = moment.astimezone(UTC).replace(tzinfo=None)
-    return utc.isoformat(" ", "microseconds")
+    async def write(
+        self, group: Sequence[NewReport], keys: Collection[int], now: datetime
+    ) -> Written:
+        """Write what is new of a group and came with a valid key."""
+        async with self._store.turn():
+            with told_as_driver_trouble():
+                return await self._process.write(group, keys, now)

@@ -6,11 +6,9 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
-from fadewatch_collector.store.store import Store, prepare_sqlite
+from fadewatch_collector.store.sqlite_connection import connect_sqlite
+from fadewatch_collector.store.store import Store
 from fadewatch_collector.store.trouble import told_as_driver_trouble
-
-STATEMENTS_KEPT = 256
-"""Compiled statements kept: one for each number of values. Own choice."""
 
 Told = TypeVar("Told")
 
@@ -51,18 +49,7 @@ class SqliteThread:
 
     def _opened(self) -> sqlite3.Connection:
         if self._connection is None:
-            connection = sqlite3.connect(
-                self._store.path,
-                isolation_level=None,
-                cached_statements=STATEMENTS_KEPT,
-            )
-            try:
-                prepare_sqlite(connection)
-                connection.execute(self._once)
-            except BaseException:
-                connection.close()
-                raise
-            self._connection = connection
+            self._connection = connect_sqlite(self._store.path, self._once)
         return self._connection
 
     def _close(self) -> None:

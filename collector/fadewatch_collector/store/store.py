@@ -11,19 +11,9 @@ from sqlalchemy import Connection, event, make_url
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
 from fadewatch_collector.store.server_settings import KEPT_ALIVE, asking_for
+from fadewatch_collector.store.sqlite_connection import prepare_sqlite
 from fadewatch_collector.store.trouble import told_as_trouble
 from fadewatch_collector.store.write_turns import WriteTurns
-
-BUSY_TIMEOUT_MS = 30_000
-"""How long a SQLite connection waits for another process's write [ms]."""
-
-LONG_LOG_PAGES = 4_000
-"""Length at which SQLite's log is moved into the file [pages of 4 KiB]: what changes
-all over a large file then goes to the disk in fewer pieces. Own choice."""
-
-CACHE_KIB = 8_192
-"""What a connection to SQLite may keep of the file [KiB]: more pages than filing a batch
-changes, which would be written twice. Own choice."""
 
 _WRITE = {"fadewatch_write": True}
 
@@ -135,22 +125,6 @@ def open_store(url: str) -> Store:
 def sqlite_url(path: Path) -> str:
     """Return the address of a SQLite file."""
     return f"sqlite:///{path}"
-
-
-def prepare_sqlite(connection: Any) -> None:
-    """Set a new connection to a SQLite file up, whichever driver made it."""
-    cursor = connection.cursor()
-    for pragma in (
-        f"busy_timeout={BUSY_TIMEOUT_MS}",
-        "journal_mode=WAL",
-        # FULL: a commit is on the disk before anyone is told 'stored'.
-        "synchronous=FULL",
-        "foreign_keys=ON",
-        f"wal_autocheckpoint={LONG_LOG_PAGES}",
-        f"cache_size=-{CACHE_KIB}",
-    ):
-        cursor.execute(f"PRAGMA {pragma}")
-    cursor.close()
 
 
 def _prepare_sessions(engine: AsyncEngine) -> None:

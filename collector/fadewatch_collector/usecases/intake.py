@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import Literal
 
 from fadewatch_collector.errors import QueueFull, StoreTrouble
-from fadewatch_collector.store.report_group import NewReport, Written
+from fadewatch_collector.store.report_group import NewReport, ReportWriter, Written
 from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.usecases.agent_keys import KeyEnded
 from fadewatch_collector.usecases.intake_tally import Commit, Tally
@@ -75,6 +75,8 @@ class Intake:
         Called when there is something to file.
     on_commit
         Called after each commit.
+    writer
+        Writes the reports; one on this process's threads otherwise.
     """
 
     def __init__(
@@ -82,12 +84,13 @@ class Intake:
         services: Services,
         on_stored: Callable[[], None],
         on_commit: Callable[[Commit], None] = lambda _commit: None,
+        writer: ReportWriter | None = None,
     ) -> None:
         self._services = services
         self._on_stored = on_stored
         self._on_commit = on_commit
         self._tally = Tally()
-        self._writer = report_writer(services.store)
+        self._writer = writer or report_writer(services.store)
         self._waiting: deque[_Request] = deque()
         self._waiting_reports = 0
         self._arrived = asyncio.Event()
