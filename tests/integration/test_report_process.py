@@ -5,8 +5,10 @@ import os
 import signal
 import sqlite3
 from collections.abc import AsyncIterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import insert, select
@@ -15,6 +17,8 @@ from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.store.report_group import NewReport, Written
 from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.sqlite_connection import prepare_sqlite
+from fadewatch_collector.store.sqlite_group import QUEUE, write_group
 from fadewatch_collector.store.sqlite_reports import SqliteWriterApart
 from fadewatch_collector.store.store import Store, open_store, sqlite_url
 from fadewatch_collector.store.tables import agent_keys, filing_queue, laptops, reports
@@ -27,6 +31,7 @@ pytestmark = pytest.mark.timeout(120)
 
 VALID, ASKED, REVOKED = 1, 2, 3
 """Keys: valid, to be renewed, and revoked."""
+END_OF_VALID = "UPDATE agent_keys SET revoked_at = 1 WHERE id = 1"
 
 
 @pytest.fixture
@@ -122,6 +127,37 @@ async def test_it_writes_what_a_thread_writes_and_answers_the_same(
     assert told[1][0].keys == {VALID: False, ASKED: True}
     assert kept[0] == kept[1]
     assert len(kept[1]) == 5
+
+
+class Interrupted(sqlite3.Connection):
+    """A connection at whose side something happens once the keys were looked at."""
+
+    then: str | None = None
+
+    def execute(self, *asked: Any) -> Any:
+        found = super().execute(*asked)
+        if self.then is None or "json_group_object" not in asked[0]:
+            return found
+        rows_found, then, self.then = list(found), self.then, None
+        super().execute(then)
+        return rows_found
+
+
+async def test_a_key_that_ends_between_the_look_and_the_insert_stores_nothing(
+    store: Store,
+) -> None:
+    group = some(VALID, ASKED, None)
+    with closing(sqlite3.connect(store.path, factory=Interrupted)) as connection:
+        connection.isolation_level = None
+        prepare_sqlite(connection)
+        connection.execute(QUEUE)
+        connection.then = END_OF_VALID
+
+        written = write_group(connection, group, [VALID, ASKED], START)
+
+    assert written.new == {group[1].report_id, group[2].report_id}
+    assert written.keys == {ASKED: True}
+    assert len(await stored(store)) == 2
 
 
 async def test_killed_while_it_rests_the_next_group_goes_to_another(
