@@ -1,13 +1,19 @@
 """Administrators say on a page who is told of alerts."""
 
 from collections.abc import AsyncIterator
+from datetime import timedelta
 
 import pytest
+from sqlalchemy import delete
 
+from fadewatch_collector.store.intake import add_reports
+from fadewatch_collector.store.tables import filing_queue
 from fadewatch_collector.usecases.notification_routes import list_routes
 from fadewatch_collector.usecases.services import Services
+from tests.fleet import new_laptop
 from tests.integration.pages_service import Page, Pages, running_pages
 from tests.integration.web_acts import be, send
+from tests.reports import START, make_report, received
 
 TOLD = "/settings/told"
 ALL = {f"urgency-{one}": "yes" for one in ("stop-use", "act", "plan", "note")}
@@ -125,3 +131,40 @@ async def test_about_tells_versions_queues_and_late_rounds(
     assert kind in page.texts
     assert "Every pack is assessed" in page.texts
     assert "not yet late" in page.texts
+
+
+async def add_waiting(services: Services, laptop_id: int, minutes: int) -> str:
+    """Store a report received so long ago, which nobody files; returns its id."""
+    one = received(make_report(START + timedelta(hours=minutes)))
+    row = {
+        "report_id": one.report_id,
+        "laptop_id": laptop_id,
+        "measured_at": one.measured_at,
+        "received_at": services.clock() - timedelta(minutes=minutes),
+        "body": one.body,
+    }
+    async with services.store.writing() as connection:
+        await add_reports(connection, [row])
+    return one.report_id
+
+
+async def test_about_tells_since_when_reports_wait_and_that_it_is_long(
+    pages: Pages, services: Services
+) -> None:
+    laptop_id = await new_laptop(services)
+    old = await add_waiting(services, laptop_id, 20)
+    await add_waiting(services, laptop_id, 1)
+
+    page = await pages.get("/about")
+
+    assert "2, the first since" in page.texts
+    assert "nothing is lost; the service's log says why" in page.texts
+
+    async with services.store.writing() as connection:
+        filed = delete(filing_queue).where(filing_queue.c.report_id == old)
+        await connection.execute(filed)
+
+    page = await pages.get("/about")
+
+    assert "1, the first since" in page.texts
+    assert "nothing is lost" not in page.texts

@@ -8,7 +8,6 @@ from sqlalchemy import func, select, text
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from fadewatch_collector.store.tables import (
-    filing_queue,
     laptops,
     outbox,
     packs,
@@ -33,8 +32,6 @@ class StoreStanding:
         Name and version of the database.
     size_bytes
         What it takes on the disk [byte]; SQLite's write-ahead log is not counted.
-    waiting_reports
-        Stored reports that wait to be filed [count].
     unreadable
         Stored reports that could not be filed [count].
     waiting_messages, given_up_messages
@@ -46,7 +43,6 @@ class StoreStanding:
     laptops: int
     packs: int
     oldest_report_at: datetime | None
-    waiting_reports: int
     unreadable: int
     waiting_messages: int
     given_up_messages: int
@@ -62,7 +58,6 @@ async def store_standing(connection: AsyncConnection) -> StoreStanding:
     counts = select(
         _count(laptops),
         _count(packs),
-        _count(filing_queue),
         _count(unreadable_reports),
         _count(outbox, is_open & (message.what != "item")),
         _count(outbox, message.given_up_at.is_not(None)),
@@ -78,11 +73,10 @@ async def store_standing(connection: AsyncConnection) -> StoreStanding:
         size_bytes=int(await connection.scalar(text(SIZES[dialect])) or 0),
         laptops=row[0],
         packs=row[1],
-        waiting_reports=row[2],
-        unreadable=row[3],
-        waiting_messages=row[4],
-        given_up_messages=row[5],
-        oldest_report_at=row[6],
+        unreadable=row[2],
+        waiting_messages=row[3],
+        given_up_messages=row[4],
+        oldest_report_at=row[5],
     )
 
 
