@@ -133,7 +133,11 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    group: Group
+    """What was found of a group; not the group, whose masks are as long as the fleet."""
+
+    kind: int
+    quarter: int | None
+    packs: int
     lives: LivesCompared | None
     fades: FadesCompared | None
 
@@ -163,7 +167,9 @@ def compare_types(
     watched = watches(packs)
     found = [
         _Found(
-            group,
+            group.kind,
+            group.quarter,
+            int(group.mine.sum()),
             compare_lives(watched, group.mine, group.others),
             compare_fades(packs, group.mine, _near_in_age(packs, group)),
         )
@@ -176,7 +182,7 @@ def compare_types(
     made = [
         _compared(
             one,
-            names[one.group.kind],
+            names[one.kind],
             threshold,
             len(p_values),
             (
@@ -248,13 +254,13 @@ def _compared(
     comparisons: int,
     p_values: tuple[float | None, float | None],
 ) -> ComparedGroup:
-    lives, fades, group = found.lives, found.fades, found.group
+    lives, fades = found.lives, found.fades
     verdict, p = _verdict(lives, fades, p_values)
     return ComparedGroup(
         key=name[0],
         name=name[1],
-        made=None if group.quarter is None else quarter_words(group.quarter),
-        packs=int(group.mine.sum()),
+        made=None if found.quarter is None else quarter_words(found.quarter),
+        packs=found.packs,
         threshold=threshold,
         verdict=verdict,
         certainty=_certainty(p) if verdict in {"fast", "slow"} else "not shown",

@@ -1,5 +1,6 @@
 """Types and batches of invented packs, held against each other."""
 
+import tracemalloc
 from dataclasses import replace
 from datetime import date
 
@@ -240,3 +241,26 @@ def test_before_half_have_passed_the_parts_that_have_are_said() -> None:
     assert "of all other packs 12 %" in said
     nothing_yet = group_sentences(replace(group, gone=0.0, other_gone=None))
     assert not any("had passed" in one for one in nothing_yet)
+
+
+def test_many_groups_are_not_all_held_in_memory_at_once() -> None:
+    count, kinds = 6_000, 40
+    chance = np.random.default_rng(4)
+    made = chance.integers(18_000, 18_700, count).astype(float)
+    packs = Watched(
+        made=made,
+        first_seen=made + 30,
+        last_seen=np.full(count, 20_000.0),
+        passed=np.where(chance.random(count) < 0.3, made + 700, np.nan),
+        known=np.ones(count, dtype=bool),
+        fade=0.004 + chance.random(count) / 100,
+    )
+    names = [(str(kind), str(kind)) for kind in range(kinds)]
+    tracemalloc.start()
+    found = compare_types(packs, chance.integers(0, kinds, count), names, 0.3)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+
+    assert len(found) > 300
+    # Which packs belong to a group, and to its others, takes two bytes a pack.
+    assert peak < 2 * count * len(found)
