@@ -27,7 +27,7 @@ from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.services import Services
 from fadewatch_common.policy import DEFAULT_POLICY
-from tests.benchmarks.fleet_days import add_days
+from tests.benchmarks.fleet_days import WEEK_DAYS, add_days
 from tests.benchmarks.fleet_life import live
 from tests.benchmarks.fleet_store import NOW, fill
 from tests.benchmarks.store_copy import copy_store
@@ -46,6 +46,8 @@ class Wanted:
         Where the store stays; None: it is removed afterwards.
     has_life, has_days
         Alerts, visits and so on beside the packs; daily values of a year.
+    every_days
+        In how many days there is one daily value.
     """
 
     engine: Engine
@@ -53,6 +55,7 @@ class Wanted:
     folder: Path | None
     has_life: bool = True
     has_days: bool = False
+    every_days: int = WEEK_DAYS
 
 
 def arguments(about: str | None, packs: int) -> argparse.ArgumentParser:
@@ -113,7 +116,8 @@ def _server(folder: Path) -> Any:
 @contextmanager
 def _folder(wanted: Wanted) -> Iterator[Path]:
     if wanted.folder is not None:
-        kept = wanted.folder.resolve() / f"{wanted.engine}-{wanted.packs}"
+        every = "" if wanted.every_days == WEEK_DAYS else f"-{wanted.every_days}"
+        kept = wanted.folder.resolve() / f"{wanted.engine}-{wanted.packs}{every}"
         kept.mkdir(parents=True, exist_ok=True)
         yield kept
         return
@@ -156,7 +160,7 @@ async def _filled(settings: Settings, wanted: Wanted) -> None:
     else:
         await _fill_postgres(settings, wanted)
     if wanted.has_days:
-        await add_days(settings.store_url, wanted.packs)
+        await add_days(settings.store_url, wanted.packs, wanted.every_days)
 
 
 async def _fill_sqlite(settings: Settings, wanted: Wanted) -> None:

@@ -1,12 +1,14 @@
 """What the clock's rounds cost a large fleet, each for itself and all in one process.
 
     python -m tests.benchmarks.night [sqlite|postgres] [--packs 100000] [--folder FOLDER]
+        [--every-days 7]
 
 For each round: wall clock, processor time of this process and of the database's, and the
 process's peak memory while it ran; all on one core. Beside the assessment stands what
 scipy's slope alone would take for the same series, from a sample in the same run. The
 packs have 52 weekly daily values and 13 days of charging counts each (`fleet_days`), not
-365 and 90: reading them is a smaller part than in a fleet that reports every day.
+364 and 90: reading them is a smaller part than in a fleet that reports every day, which
+``--every-days 1`` makes.
 
 A million packs take about 15 minutes on SQLite and 20 on PostgreSQL on an idle machine,
 and 10 and 20 more to fill the store once.
@@ -28,6 +30,7 @@ from fadewatch_collector.store.daily_series import load_series
 from fadewatch_collector.usecases.rounds import ROUNDS
 from fadewatch_collector.usecases.services import Services
 from tests.benchmarks.big_store import Wanted, arguments, big_store
+from tests.benchmarks.fleet_days import WEEK_DAYS
 
 THREADS = "OPENBLAS_NUM_THREADS"
 PACKS = 100_000
@@ -189,9 +192,15 @@ def main() -> int:
         # A linear algebra library with more threads than cores spins.
         again = [sys.executable, "-m", "tests.benchmarks.night", *sys.argv[1:]]
         os.execve(again[0], again, {**os.environ, THREADS: "1"})  # noqa: S606  # itself
-    asked = arguments(__doc__, PACKS).parse_args()
+    parser = arguments(__doc__, PACKS)
+    parser.add_argument("--every-days", type=int, default=WEEK_DAYS)
+    asked = parser.parse_args()
     wanted = Wanted(
-        engine=asked.engine, packs=asked.packs, folder=asked.folder, has_days=True
+        engine=asked.engine,
+        packs=asked.packs,
+        folder=asked.folder,
+        has_days=True,
+        every_days=asked.every_days,
     )
     return int(not asyncio.run(measure(wanted)))
 
