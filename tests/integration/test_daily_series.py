@@ -1,10 +1,13 @@
-"""Daily values come back as they were written, from texts of one store and arrays of the other."""
+"""Daily values come back as they were written, from texts of one store and bytes of the other."""
 
+import random
+from collections.abc import Iterator
 from datetime import date
 
 import numpy as np
-from sqlalchemy import insert
+from sqlalchemy import insert, select
 
+from fadewatch_collector.store.daily_series import load_series
 from fadewatch_collector.store.histories import load_histories
 from fadewatch_collector.store.tables import daily_capacity, packs
 from fadewatch_collector.usecases.services import Services
@@ -64,3 +67,65 @@ async def test_packs_without_daily_values_have_an_empty_history(
         found = await load_histories(connection, [1, 2])
 
     assert found.offsets.tolist() == [0, 0, 0]
+
+
+async def test_many_values_come_back_as_a_plain_query_gives_them(
+    services: Services,
+) -> None:
+    chance = random.Random(11)  # noqa: S311  values, no secrets
+    leap_days = [date(year, 2, 29) for year in (1972, 2000, 2024, 2196)]
+    written = [date(1970, 1, 1), date(1999, 12, 31), *leap_days, date(2199, 12, 31)]
+    wanted = sorted({*written, *_days(chance, 300)})
+    capacity = _capacities(chance)
+    async with services.store.writing() as connection:
+        now = services.clock()
+        await connection.execute(
+            insert(packs).values(id=7, unit="mWh", first_seen_at=now, last_seen_at=now)
+        )
+        await connection.execute(
+            insert(daily_capacity),
+            [
+                value(7, 0, next(capacity))
+                | {
+                    "day": day,
+                    "design_capacity": next(capacity),
+                    "cycle_count": chance.choice([None, 1, 7, 2**31 - 1]),
+                }
+                for day in wanted
+            ],
+        )
+    column = daily_capacity.c
+    query = select(
+        column.day,
+        column.full_charge_capacity,
+        column.design_capacity,
+        column.cycle_count,
+    ).order_by(column.day)
+    async with services.store.reading() as connection:
+        plain = (await connection.execute(query)).all()
+        found = await load_series(connection, [7])
+
+    order = np.argsort(found.day)
+    assert [row[0] for row in plain] == wanted
+    epoch = date(1970, 1, 1).toordinal()
+    assert found.day[order].tolist() == [row[0].toordinal() - epoch for row in plain]
+    assert found.full[order].tolist() == [row[1] for row in plain]
+    assert found.design[order].tolist() == [row[2] for row in plain]
+    counts = [None if np.isnan(one) else one for one in found.cycles[order].tolist()]
+    assert counts == [row[3] for row in plain]
+
+
+def _days(chance: random.Random, count: int) -> list[date]:
+    last = date(2199, 12, 31).toordinal()
+    first = date(1970, 1, 1).toordinal()
+    return [date.fromordinal(chance.randint(first, last)) for _ in range(count)]
+
+
+def _capacities(chance: random.Random) -> Iterator[float]:
+    """Yield whole numbers, halves, what a unit's change gives, and the ends."""
+    while True:
+        whole = chance.randint(0, 2**31 - 1)
+        yield float(whole)
+        yield whole + 0.5
+        yield round(chance.uniform(0, 60_000), 9)
+        yield from (0.0, 0.5, float(2**31 - 1))
