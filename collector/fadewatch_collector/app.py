@@ -23,6 +23,8 @@ from fadewatch_collector.store.pool import pool_standing
 from fadewatch_collector.store.report_group import ReportWriter
 from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.store.schema import upgrade
+from fadewatch_collector.store.sqlite_reports import SqliteWriterApart
+from fadewatch_collector.store.store import Store
 from fadewatch_collector.usecases.intake import Intake
 from fadewatch_collector.usecases.order_lists import OrderLists
 from fadewatch_collector.usecases.services import Services, open_services
@@ -152,6 +154,19 @@ def _background(settings: Settings, meters: Meters) -> BackgroundProcess:
     return background
 
 
+def _writer(store: Store, meters: Meters) -> ReportWriter:
+    """Prepare who writes reports, and let what is counted see its process."""
+    if not store.is_sqlite:
+        return report_writer(store)
+    restarted = meters.counter(
+        "writer_restarts",
+        "Starts of the process that writes reports to SQLite after it had died.",
+    )
+    writer = SqliteWriterApart(store, restarted)
+    meters.process("fadewatch_writer", lambda: writer.pid)
+    return writer
+
+
 @dataclass(frozen=True, slots=True)
 class Signals:
     """What a running service can be told.
@@ -195,7 +210,7 @@ async def serve(
                 drain,
                 meters,
                 _background(settings, meters),
-                report_writer(services.store, apart=True),
+                _writer(services.store, meters),
             ),
             access_log_class=AccessLine,
             shutdown_timeout=SHUTDOWN_S,

@@ -125,6 +125,7 @@ async def test_the_writer_of_reports_killed_under_load_costs_nobody_an_answer(
     collector: CollectorProcess,
 ) -> None:
     with collector.running() as process:
+        before = await metrics_of(collector)
         async with sending(collector) as (senders, session):
             for _ in range(3):
                 load = asyncio.create_task(senders.as_fast_as_it_goes(session, 1))
@@ -134,8 +135,12 @@ async def test_the_writer_of_reports_killed_under_load_costs_nobody_an_answer(
                 await load
                 assert not is_alive(child)
             await until(lambda: is_all_filed(collector, senders), "not all is filed")
+        after = await metrics_of(collector)
     kept = kept_by(collector.store)
 
+    assert before["fadewatch_writer_restarts_total"] == 0
+    assert after["fadewatch_writer_restarts_total"] == 3
+    assert after["fadewatch_writer_process_resident_memory_bytes"] > 1e7
     assert senders.faults == []
     assert senders.ledger.problems(kept) == []
     assert len(kept.reports) == len(senders.ledger.answered)

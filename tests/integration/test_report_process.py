@@ -15,11 +15,10 @@ from sqlalchemy import insert, select
 
 from fadewatch_collector.errors import StoreTrouble
 from fadewatch_collector.store.report_group import NewReport, Written
-from fadewatch_collector.store.report_writer import report_writer
 from fadewatch_collector.store.schema import upgrade
 from fadewatch_collector.store.sqlite_connection import prepare_sqlite
 from fadewatch_collector.store.sqlite_group import QUEUE, write_group
-from fadewatch_collector.store.sqlite_reports import SqliteWriterApart
+from fadewatch_collector.store.sqlite_reports import SqliteWriter, SqliteWriterApart
 from fadewatch_collector.store.store import Store, open_store, sqlite_url
 from fadewatch_collector.store.tables import agent_keys, filing_queue, laptops, reports
 from fadewatch_collector.usecases.intake import Intake
@@ -110,9 +109,9 @@ async def test_it_writes_what_a_thread_writes_and_answers_the_same(
     group = some(VALID, ASKED, REVOKED, None, VALID)
     first, again = group, [*group[:2], *some(VALID), group[3], group[3]]
     told, kept = [], []
-    for apart in (False, True):
-        store = await filled(tmp_path / f"{apart}.sqlite3")
-        async with report_writer(store, apart=apart) as writer:
+    for kind in (SqliteWriter, SqliteWriterApart):
+        store = await filled(tmp_path / f"{kind.__name__}.sqlite3")
+        async with kind(store) as writer:
             answers = [
                 await writer.write(first, [VALID, ASKED, REVOKED], START),
                 await writer.write(again, [VALID, ASKED], START),
@@ -310,7 +309,7 @@ async def test_an_intake_stores_by_it_and_a_poisoned_request_costs_no_other(
     services: Services,
 ) -> None:
     laptop_id = await new_laptop(services)
-    writer = report_writer(services.store, apart=True)
+    writer = SqliteWriterApart(services.store)
     intake = Intake(services, lambda: None, writer=writer)
     requests = [
         asyncio.ensure_future(

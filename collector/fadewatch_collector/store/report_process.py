@@ -10,7 +10,7 @@ import pickle
 import socket
 import sys
 from asyncio.subprocess import Process
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -35,6 +35,8 @@ class WriterProcess:
     ----------
     path
         The SQLite file.
+    on_death
+        Called when the process was found dead with a group to be written.
 
     Attributes
     ----------
@@ -42,8 +44,9 @@ class WriterProcess:
         Number of the process; None before the first group, and when it has died.
     """
 
-    def __init__(self, path: str) -> None:
+    def __init__(self, path: str, on_death: Callable[[], None] = lambda: None) -> None:
         self._path = path
+        self._on_death = on_death
         self._line: _Line | None = None
 
     @property
@@ -73,6 +76,7 @@ class WriterProcess:
         except ConnectionError as problem:
             # It was written or was not; if it was, another time changes nothing.
             log.warning("%s; the reports go to another", problem)
+            self._on_death()
         return await self._ask(message)
 
     async def close(self) -> None:

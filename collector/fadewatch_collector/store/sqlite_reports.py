@@ -1,6 +1,6 @@
 """Write groups of reports to SQLite: on a thread, or by a process of its own."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Self
 
@@ -42,11 +42,23 @@ class SqliteWriterApart:
 
     A group that was written when the process died is written again: its reports are
     durable then, and called duplicates.
+
+    Parameters
+    ----------
+    on_death
+        Called when the process was found dead with a group to be written.
     """
 
-    def __init__(self, store: Store) -> None:
+    def __init__(
+        self, store: Store, on_death: Callable[[], None] = lambda: None
+    ) -> None:
         self._store = store
-        self._process = WriterProcess(store.path)
+        self._process = WriterProcess(store.path, on_death)
+
+    @property
+    def pid(self) -> int | None:
+        """Number of the process; None while it does not run."""
+        return self._process.pid
 
     async def __aenter__(self) -> Self:
         """Get ready; the process starts with the first group."""
