@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import text
 
-from fadewatch_collector.jobs.clock import CATCH_UP_AFTER, start_clock
+from fadewatch_collector.jobs.clock import CATCH_UP_AFTER, keep_clock, start_clock
 from fadewatch_collector.store.clock_turn import CLOCK_KEY, clock_turn
 from fadewatch_collector.store.store import open_store
 from fadewatch_collector.usecases.rounds import ROUNDS, Round, do_round, last_done
@@ -64,6 +64,35 @@ async def test_a_long_pause_is_made_up_once(
 
     assert set(first.values()) == {CATCH_UP_AFTER}
     assert CATCH_UP_AFTER not in second.values()
+
+
+async def test_a_round_in_hand_when_the_clock_stops_is_no_failure_and_is_made_up(
+    services: Services,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    begun, others = asyncio.Event(), asyncio.all_tasks()
+
+    async def without_end(_services: Services) -> int:
+        begun.set()
+        await asyncio.Event().wait()
+        return 1
+
+    long = Round("look-for-silent", None, without_end)
+    monkeypatch.setattr("fadewatch_collector.jobs.clock.ROUNDS", (long,))
+    monkeypatch.setattr("fadewatch_collector.jobs.clock.CATCH_UP_AFTER", timedelta())
+    caplog.set_level("INFO")
+    clock = asyncio.create_task(keep_clock(services))
+    async with asyncio.timeout(20):
+        await begun.wait()
+    clock.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await clock
+    await asyncio.wait(asyncio.all_tasks() - others, timeout=20)
+
+    assert "look-for-silent was broken off" in caplog.text
+    assert [one for one in caplog.records if one.levelname == "ERROR"] == []
+    assert await last_done(services, long) is None
 
 
 async def test_on_sqlite_the_clock_is_always_ours(services: Services) -> None:

@@ -50,11 +50,19 @@ async def start_clock(services: Services) -> AsyncIOScheduler:
     for work in ROUNDS:
         done = await last_done(services, work)
         missed = done is None or now - done >= work.period
-        scheduler.add_job(do_round, _trigger(work), args=[services, work], id=work.name)
+        scheduler.add_job(_round, _trigger(work), args=[services, work], id=work.name)
         if missed:
             scheduler.modify_job(work.name, next_run_time=now + CATCH_UP_AFTER)
     scheduler.start()
     return scheduler
+
+
+async def _round(services: Services, work: Round) -> None:
+    try:
+        await do_round(services, work)
+    except asyncio.CancelledError:
+        # The clock stops. To the scheduler it would be a failure, with a traceback.
+        log.info("round %s was broken off; it will be made up", work.name)
 
 
 def _trigger(work: Round) -> CronTrigger | IntervalTrigger:
