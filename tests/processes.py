@@ -23,9 +23,9 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-BACKGROUND = "background"
+BACKGROUND = "fadewatch_collector background"
 """Stands in the command line of the process that files, assesses and sends."""
-WRITER = "writing_process"
+WRITER = "fadewatch_collector.store.writing_process"
 """Stands in the command line of the process that writes reports to SQLite."""
 
 

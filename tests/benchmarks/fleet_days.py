@@ -2,9 +2,8 @@
 
 One value a week unless asked for more, 52 a pack: a year's course at a seventh of the
 rows, so that a million packs (52 million rows) fit on a disk and are written in minutes.
-The course ends at the
-wear that the pack's own row shows; a sixth of the packs have a knee, one in fifty a drop,
-some values are missing. The same pack has the same course on both databases.
+The course ends at the wear that the pack's own row shows; a sixth of the packs have a
+knee, one in fifty a drop, some values are missing. The same pack has the same course on both databases.
 """
 
 import sqlite3

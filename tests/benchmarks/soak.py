@@ -4,7 +4,7 @@
 
 Measures the ceiling for 15 s first, lets the collector file what came, then sends one
 report a request at an even rate, asks the API as a program of the organisation would,
-and samples the resident memory of the collector's two processes. The laptops are so many
+and samples the resident memory of the collector's processes. The laptops are so many
 that within the hour a history grows by days and a day has no more readings than in
 service: both take memory, and rightly. The first sixth of the time is warm-up. Reached
 when the median memory of the last quarter of the rest lies within 5 % of that of the
